@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from functools import cached_property
 from typing import Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, ValidationError
-
-from lineup.errors import PlanFileError
-from lineup.season import Seat, Season
+from lineup.season import Seat
 
 FORMAT = "lineup-plan/1"
 Status = Literal["proven", "best_so_far", "impossible", "not_found"]
@@ -132,7 +128,7 @@ class Plan:
         """Who works this seat, or None."""
         return self.by_seat.get(seat)
 
-    @property
+    @cached_property
     def by_seat(self) -> Mapping[Seat, str]:
         """Athlete of each filled seat."""
         return {a.seat: a.athlete for a in self.assignments}

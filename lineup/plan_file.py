@@ -1,0 +1,297 @@
+"""Reads and writes plan files ("lineup-plan/1"), and tells in one report what is wrong with one."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from collections.abc import Iterator
+from dataclasses import asdict
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from lineup.errors import PlanFileError
+from lineup.plan import (
+    FORMAT,
+    Assignment,
+    Clash,
+    Cover,
+    EntryForecast,
+    Fact,
+    Move,
+    Plan,
+    Repair,
+    Reserve,
+    Status,
+)
+from lineup.season import Season, Seat
+
+MOST_PROBLEMS_SHOWN = 20
+
+
+class _Record(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="ignore", populate_by_name=True, allow_inf_nan=False)
+
+
+class _Seat(_Record):
+    race: str
+    car: str
+    position: str
+
+    def fact(self) -> Seat:
+        return Seat(self.race, self.car, self.position)
+
+
+class _Assignment(_Seat):
+    athlete: str
+
+
+class _Reserve(_Record):
+    race: str
+    athlete: str
+
+
+class _Move(_Record):
+    athlete: str
+    start: _Seat | None = Field(default=None, alias="from")
+    end: _Seat | None = Field(default=None, alias="to")
+
+
+class _Cover(_Seat):
+    moves: tuple[_Move, ...] = ()
+    open: _Seat | None = None
+
+
+class _Entry(_Record):
+    race: str
+    car: str
+    service: str
+    mean_s: float
+    median_s: float
+    p90_s: float
+    tail_mean_s: float
+    clean_share: float
+    critical_share: dict[str, float] = Field(default_factory=dict)
+
+
+class _Fact(_Record):
+    kind: str
+    text: str
+    ids: tuple[str, ...] = ()
+
+
+class _Repair(_Record):
+    text: str
+    ids: tuple[str, ...] = ()
+    cost_s: float | None = None
+
+
+class _Clash(_Record):
+    facts: tuple[_Fact, ...]
+    repairs: tuple[_Repair, ...] = ()
+
+
+class _PlanFile(_Record):
+    format: str = FORMAT
+    status: Status | None = None
+    assignments: tuple[_Assignment, ...] = ()
+    reserves: tuple[_Reserve, ...] = ()
+    cover: tuple[_Cover, ...] = ()
+    entries: tuple[_Entry, ...] = ()
+    costs: dict[str, float] = Field(default_factory=dict)
+    cover_costs: dict[str, float] = Field(default_factory=dict)
+    cover_status: str | None = None
+    value_s: float | None = None
+    bound_s: float | None = None
+    gap: float | None = None
+    tolerance: float | None = None
+    fresh_value_s: float | None = None
+    se_s: float | None = None
+    seed: int | None = None
+    scenarios: int | None = None
+    weekends: tuple[str, ...] = ()
+    fingerprints: dict[str, str] = Field(default_factory=dict)
+    clash: tuple[_Clash, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def read_plan(path: Path | str, season: Season) -> Plan:
+    """Read a plan file; a plan made by hand needs `assignments` alone.
+
+    Raises
+    ------
+    PlanFileError
+        When the file cannot be read, is not of the format, or names what the season does not have.
+    """
+    path = Path(path)
+    try:
+        data = json.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise PlanFileError(f"{path}: there is no such plan file") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise PlanFileError(f"{path}: cannot be read as UTF-8 text ({error})") from None
+    except (json.JSONDecodeError, RecursionError) as error:
+        raise PlanFileError(f"{path}: is not JSON ({error})") from None
+    try:
+        return plan_from_dict(data, season)
+    except PlanFileError as error:
+        raise PlanFileError(f"{path}: {error}") from None
+
+
+def plan_from_dict(data: object, season: Season) -> Plan:
+    """Turn the parsed JSON of a plan file into a `Plan`, checked against the season's ids."""
+    if not isinstance(data, dict) or not ({"assignments", "status"} & data.keys()):
+        raise PlanFileError("a plan is a JSON object with at least `assignments`")
+    try:
+        file = _PlanFile.model_validate(data)
+    except ValidationError as error:
+        raise PlanFileError(_one_report(error)) from None
+    if file.format != FORMAT:
+        raise PlanFileError(f"format is {file.format!r}, this version reads {FORMAT!r}")
+    problems = list(_unknown_ids(file, season))
+    if problems:
+        raise PlanFileError("; ".join(problems[:MOST_PROBLEMS_SHOWN]))
+    return _to_plan(file, season)
+
+
+def plan_to_dict(plan: Plan) -> dict[str, Any]:
+    """Return the JSON form of a plan; figures that are not known are left out."""
+    data: dict[str, Any] = {"format": FORMAT, "status": plan.status}
+    numbers = ("value_s", "bound_s", "gap", "tolerance", "fresh_value_s", "se_s", "seed", "scenarios")
+    data |= {name: getattr(plan, name) for name in numbers if getattr(plan, name) is not None}
+    data |= {
+        "fingerprints": dict(plan.fingerprints),
+        "weekends": list(plan.weekends),
+        "assignments": [asdict(a) for a in plan.assignments],
+        "reserves": [asdict(r) for r in plan.reserves],
+        "cover": [
+            {**asdict(c.seat), "moves": [move_to_dict(m) for m in c.moves], "open": seat_to_dict(c.open)}
+            for c in plan.cover
+        ],
+        "cover_status": plan.cover_status,
+        "entries": [asdict(e) for e in plan.entries],
+        "costs": dict(plan.costs),
+        "cover_costs": dict(plan.cover_costs),
+        "notes": list(plan.notes),
+    }
+    if plan.clash:
+        data["clash"] = [asdict(clash) for clash in plan.clash]
+    return data
+
+
+def seat_to_dict(seat: Seat | None) -> dict[str, str] | None:
+    """Return the JSON form of a seat; the bench is null."""
+    return None if seat is None else asdict(seat)
+
+
+def move_to_dict(move: Move) -> dict[str, Any]:
+    """Return the JSON form of a move."""
+    return {"athlete": move.athlete, "from": seat_to_dict(move.start), "to": seat_to_dict(move.end)}
+
+
+def write_plan(plan: Plan, path: Path | str) -> None:
+    """Write a plan file whole or not at all."""
+    path = Path(path)
+    text = json.dumps(plan_to_dict(plan), indent=1, ensure_ascii=False) + "\n"
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+                stream.write(text)
+            Path(temporary).replace(path)
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise PlanFileError(f"{path}: cannot be written ({error.strerror or error})") from None
+
+
+def _to_plan(file: _PlanFile, season: Season) -> Plan:
+    assignments = tuple(Assignment(a.race, a.car, a.position, a.athlete) for a in file.assignments)
+    races = {a.race for a in assignments}
+    worked = tuple(w for w in season.weekends if any(r.id in races for r in season.races_of((w,))))
+    return Plan(
+        status=file.status or "best_so_far",
+        assignments=assignments,
+        reserves=tuple(Reserve(r.race, r.athlete) for r in file.reserves),
+        cover=tuple(_to_cover(c) for c in file.cover),
+        entries=tuple(EntryForecast(**entry.model_dump()) for entry in file.entries),
+        costs=file.costs,
+        cover_costs=file.cover_costs,
+        cover_status=file.cover_status,
+        value_s=file.value_s,
+        bound_s=file.bound_s,
+        gap=file.gap,
+        tolerance=file.tolerance,
+        fresh_value_s=file.fresh_value_s,
+        se_s=file.se_s,
+        seed=file.seed,
+        scenarios=file.scenarios,
+        weekends=file.weekends or worked,
+        fingerprints=file.fingerprints,
+        clash=tuple(
+            Clash(tuple(Fact(**f.model_dump()) for f in c.facts), tuple(Repair(**r.model_dump()) for r in c.repairs))
+            for c in file.clash
+        ),
+        notes=file.notes,
+    )
+
+
+def _to_cover(cover: _Cover) -> Cover:
+    moves = tuple(Move(m.athlete, _to_seat(m.start), _to_seat(m.end)) for m in cover.moves)
+    return Cover(cover.fact(), moves, _to_seat(cover.open))
+
+
+def _to_seat(seat: _Seat | None) -> Seat | None:
+    return None if seat is None else seat.fact()
+
+
+def _one_report(error: ValidationError) -> str:
+    lines = []
+    for detail in error.errors()[:MOST_PROBLEMS_SHOWN]:
+        place = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in detail["loc"]).lstrip(".")
+        lines.append(f"{place}: {detail['msg'][0].lower()}{detail['msg'][1:]} (found {str(detail['input'])[:60]!r})")
+    return "; ".join(lines)
+
+
+def _unknown_ids(file: _PlanFile, season: Season) -> Iterator[str]:
+    seen: dict[Seat, int] = {}
+    entries = set(season.entries)
+    for number, a in enumerate(file.assignments):
+        place = f"assignments[{number}]"
+        unknown = [*_unknown(place, "race", a.race, season.races), *_unknown(place, "car", a.car, season.cars)]
+        unknown += [*_unknown(place, "position", a.position, season.positions)]
+        unknown += [*_unknown(place, "athlete", a.athlete, season.athletes)]
+        yield from unknown
+        if unknown:
+            continue
+        seat = a.fact()
+        if seat.entry not in entries:
+            yield f"{place}: car {a.car!r} is not entered in race {a.race!r}"
+        elif a.position not in season.positions_of(a.race):
+            yield f"{place}: race {a.race!r} has no seat for position {a.position!r}"
+        elif seat in seen:
+            yield f"{place}: the seat {a.race} · {a.car} · {a.position} is filled already by assignments[{seen[seat]}]"
+        seen.setdefault(seat, number)
+    for number, r in enumerate(file.reserves):
+        place = f"reserves[{number}]"
+        yield from _unknown(place, "race", r.race, season.races)
+        yield from _unknown(place, "athlete", r.athlete, season.athletes)
+    for number, c in enumerate(file.cover):
+        place = f"cover[{number}]"
+        yield from _unknown(place, "race", c.race, season.races)
+        yield from _unknown(place, "car", c.car, season.cars)
+        yield from _unknown(place, "position", c.position, season.positions)
+        for move in c.moves:
+            yield from _unknown(f"{place}.moves", "athlete", move.athlete, season.athletes)
+    for number, label in enumerate(file.weekends):
+        yield from _unknown(f"weekends[{number}]", "weekend", label, season.weekends)
+
+
+def _unknown(place: str, kind: str, key: str, known: Any) -> Iterator[str]:
+    if key not in known:
+        near = get_close_matches(key, list(known), n=1)
+        yield f"{place}: {kind} {key!r} is not in the season" + (f"; did you mean {near[0]!r}?" if near else "")
