@@ -1,0 +1,191 @@
+"""A service as an activity network: the order of its tasks, who waits for whom, and when each task is done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineup.errors import InputError
+from lineup.season import Choreography, Task
+
+Floats = NDArray[np.float64]
+Mark = tuple[Literal["seconds", "finish_s"], float]
+
+
+def order_tasks(tasks: Iterable[Task]) -> tuple[Task, ...]:
+    """Order tasks so that each follows what it waits for, keeping the given order wherever that is possible.
+
+    Raises
+    ------
+    InputError
+        When a task waits for one that is not there, or when tasks wait for each other in a circle.
+    """
+    waiting = {task.id: task for task in tasks}
+    for task in waiting.values():
+        for earlier in task.after:
+            if earlier not in waiting:
+                raise InputError(f"task {task.id} waits for {earlier}, which is not a task of this service")
+    ordered: dict[str, Task] = {}
+    while waiting:
+        ready = next((t for t in waiting.values() if all(earlier in ordered for earlier in t.after)), None)
+        if ready is None:
+            raise InputError(f"tasks wait for each other in a circle: {' → '.join(_circle(waiting))}")
+        ordered[ready.id] = waiting.pop(ready.id)
+    return tuple(ordered.values())
+
+
+def _circle(waiting: Mapping[str, Task]) -> list[str]:
+    """Ids along one circle, first one repeated at the end; every task of `waiting` waits for another of them."""
+    trail: list[str] = []
+    here = next(iter(waiting))
+    while here not in trail:
+        trail.append(here)
+        here = next(earlier for earlier in waiting[here].after if earlier in waiting)
+    circle = trail[trail.index(here) :]
+    return [here, *reversed(circle)]
+
+
+def exists(task: Task, empty: frozenset[str]) -> bool:
+    """Whether a task is done at all when the seats of the positions `empty` are empty."""
+    return (
+        task.position not in empty
+        and task.only_with not in empty
+        and (task.only_without is None or task.only_without in empty)
+    )
+
+
+def own_times(choreography: Choreography, marks: Mapping[str, Mark]) -> dict[str, float | None]:
+    """Own time of each marked task of one stop, seconds; None where what it waited for is not known.
+
+    A mark in "seconds" is the own time already. From a finish mark the latest finish of what the task waits for
+    is taken away; that finish is known when it was marked, or follows from marked times before it. Which seats
+    were empty is read off the marks: a mark of a position, or of a task done only with it, shows it was filled;
+    a mark of a task done only without it shows it was empty. A task shown not to exist passes its predecessors
+    through; an unmarked task that may exist leaves what follows unknown.
+    """
+    filled, empty = _seats_shown(choreography, marks)
+    finish: dict[str, float | None] = {}
+    own: dict[str, float | None] = {}
+    for task in choreography.tasks:
+        start = _latest([finish[earlier] for earlier in task.after])
+        kind, value = marks.get(task.id, (None, None))
+        if kind == "finish_s" and value is not None:
+            own[task.id] = None if start is None else value - start
+            finish[task.id] = value
+        elif kind == "seconds" and value is not None:
+            own[task.id] = value
+            finish[task.id] = None if start is None else start + value
+        else:
+            gone = task.position in empty or task.only_with in empty or task.only_without in filled
+            finish[task.id] = start if gone else None
+    return own
+
+
+def _seats_shown(choreography: Choreography, marks: Mapping[str, Mark]) -> tuple[set[str], set[str]]:
+    """Positions whose seats the marks show to be filled, and to be empty."""
+    marked = [task for task in choreography.tasks if task.id in marks]
+    filled = {p for task in marked for p in (task.position, task.only_with) if p is not None}
+    empty = {task.only_without for task in marked if task.only_without is not None}
+    return filled, empty - filled
+
+
+def _latest(finishes: Sequence[float | None]) -> float | None:
+    """Latest finish, 0 when there is none to wait for, None when one of them is unknown."""
+    known = [finish for finish in finishes if finish is not None]
+    if len(known) < len(finishes):
+        return None
+    return max(known, default=0.0)
+
+
+@dataclass(frozen=True)
+class Network:
+    """The activity network of a service when the seats of the positions `empty` are empty.
+
+    A task that does not exist takes no time and passes its predecessors through. Time zero is the car's stop.
+    Axis 0 of every array counts tasks, in choreography order; any further axes are free.
+    """
+
+    choreography: Choreography
+    empty: frozenset[str] = frozenset()
+
+    @cached_property
+    def exists(self) -> NDArray[np.bool_]:
+        """Which tasks are done, shape (tasks,)."""
+        return np.array([exists(task, self.empty) for task in self.choreography.tasks], dtype=np.bool_)
+
+    @cached_property
+    def before(self) -> tuple[tuple[int, ...], ...]:
+        """Indices of what each task waits for."""
+        index = {task.id: i for i, task in enumerate(self.choreography.tasks)}
+        return tuple(tuple(index[earlier] for earlier in task.after) for task in self.choreography.tasks)
+
+    @cached_property
+    def release(self) -> tuple[int, ...]:
+        """Indices of the tasks that let the car go."""
+        return tuple(i for i, task in enumerate(self.choreography.tasks) if task.release)
+
+    def finish(self, durations: Floats) -> Floats:
+        """When each task is done.
+
+        Parameters
+        ----------
+        durations : seconds, shape (tasks, ...); those of tasks that do not exist are ignored.
+
+        Returns
+        -------
+        Seconds from the car's stop, same shape.
+        """
+        return self.finish_all(self._spent(durations))
+
+    def finish_all(self, durations: Floats) -> Floats:
+        """When each task is done if every task takes the given time, whether or not it exists; same shape."""
+        finish = durations.copy()
+        for task, before in enumerate(self.before):
+            if before:
+                finish[task] += finish[list(before)].max(axis=0)
+        return finish
+
+    def _spent(self, durations: Floats) -> Floats:
+        """Durations, 0 where a task does not exist."""
+        return np.where(self.exists.reshape(-1, *[1] * (durations.ndim - 1)), durations, 0.0)
+
+    def stop_time(self, finish: Floats) -> Floats:
+        """When the car may go: the latest finish of the releasing tasks, shape (...)."""
+        return np.asarray(finish[list(self.release)].max(axis=0))
+
+    def longest_path(self, finish: Floats) -> NDArray[np.bool_]:
+        """Which tasks lie on the longest path, same shape as `finish`; among equals the first named wins."""
+        on_path = np.zeros(finish.shape, dtype=np.bool_)
+        _mark_latest(on_path, finish, self.release, np.ones(finish.shape[1:], dtype=np.bool_))
+        for task in range(len(self.before) - 1, -1, -1):
+            if self.before[task]:
+                _mark_latest(on_path, finish, self.before[task], on_path[task].copy())
+        return on_path
+
+    def slack(self, durations: Floats) -> Floats:
+        """How much later each task could finish without the car leaving later; seconds, same shape."""
+        spent = self._spent(durations)
+        finish = self.finish_all(spent)
+        latest = np.full(finish.shape, np.inf)
+        latest[list(self.release)] = self.stop_time(finish)
+        for task in range(len(self.before) - 1, -1, -1):
+            for earlier in self.before[task]:
+                np.minimum(latest[earlier], latest[task] - spent[task], out=latest[earlier])
+        return latest - finish
+
+
+def _mark_latest(
+    on_path: NDArray[np.bool_], finish: Floats, candidates: tuple[int, ...], where: NDArray[np.bool_]
+) -> None:
+    """Mark, wherever `where` holds, the one of `candidates` that finishes last."""
+    if len(candidates) == 1:
+        on_path[candidates[0]] |= where
+        return
+    latest = np.argmax(finish[list(candidates)], axis=0)
+    for rank, task in enumerate(candidates):
+        on_path[task] |= where & (latest == rank)
