@@ -1,0 +1,87 @@
+"""What every command shares: options, printing, the one JSON document, exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+
+from lineup.errors import InputError
+from lineup.season import Seat, Season
+from lineup.suggest import did_you_mean
+
+DONE, BAD_INPUT, NO_PLAN_EXISTS, BREACH, NOT_FOUND = 0, 2, 3, 4, 5
+PIPE_WIDTH = 140  # columns when the output is not a terminal, so that no table is cut
+
+SeasonPath = Annotated[Path, typer.Argument(metavar="SEASON", help="Season folder, or the same tables as one .xlsx.")]
+PlanPath = Annotated[Path, typer.Argument(metavar="PLAN", help="Plan file (plan.json).")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout.")]
+RaceId = Annotated[str, typer.Argument(metavar="RACE")]
+CarId = Annotated[str, typer.Argument(metavar="CAR")]
+PositionId = Annotated[str, typer.Argument(metavar="POSITION")]
+Out = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write the plan to this file.")]
+Seed = Annotated[int, typer.Option("--seed", help="Seed of everything random.")]
+Scenarios = Annotated[int, typer.Option("--scenarios", help="Sampled stops per service and tire.")]
+Workers = Annotated[int, typer.Option("--workers", help="Threads to use.")]
+TimeS = Annotated[float, typer.Option("--time", metavar="S", help="Seconds to search at most.")]
+Work = Annotated[
+    int | None, typer.Option("--work", metavar="N", help="Deterministic effort instead of time: the same plan anywhere.")
+]
+Tail = Annotated[float | None, typer.Option("--tail", metavar="λ", help="Weight of the slowest stops, 0 to 1.")]
+Tolerance = Annotated[float, typer.Option("--tolerance", metavar="G", help="Gap at which a plan counts as proven.")]
+
+
+def console() -> Console:
+    """Return a console on stdout that never cuts a table when piped."""
+    return Console(width=None if sys.stdout.isatty() else PIPE_WIDTH, highlight=False, markup=False)
+
+
+def say(message: str) -> None:
+    """Print a message for the person at the keyboard, on stderr."""
+    print(message, file=sys.stderr, flush=True)  # noqa: T201
+
+
+def print_json(document: Any) -> None:
+    """Print the one JSON document of a command on stdout."""
+    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=1, default=str) + "\n")
+
+
+def find_seat(season: Season, race: str, car: str, position: str) -> Seat:
+    """Return the seat named by three ids.
+
+    Raises
+    ------
+    InputError
+        When one of them is unknown, or the race has no such seat.
+    """
+    for kind, key, known in (
+        ("race", race, season.races),
+        ("car", car, season.cars),
+        ("position", position, season.positions),
+    ):
+        if key not in known:
+            raise InputError(f"{kind} {key!r} is not in the season{did_you_mean(key, known)}")
+    seat = Seat(race, car, position)
+    if seat.entry not in season.entries:
+        entered = ", ".join(season.cars_in[race]) or "no car"
+        raise InputError(f"car {car!r} is not entered in race {race!r}; entered: {entered}")
+    if position not in season.positions_of(race):
+        raise InputError(f"race {race!r} has no seat for {position!r}; it has: {', '.join(season.positions_of(race))}")
+    return seat
+
+
+def find_athlete(season: Season, key: str) -> str:
+    """Return the id when the athlete exists, else raise an `InputError` with the nearest known one."""
+    if key not in season.athletes:
+        raise InputError(f"athlete {key!r} is not in athletes.csv{did_you_mean(key, season.athletes)}")
+    return key
+
+
+def user_name() -> str:
+    """Name of the local user, for the record of who wrote a revision."""
+    return os.environ.get("USER") or os.environ.get("USERNAME") or "local user"

@@ -1,0 +1,51 @@
+"""Wires the commands together and maps known errors to exit codes."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from lineup.cli import answers, planning, season_data
+from lineup.cli.common import BAD_INPUT, print_json, say
+from lineup.errors import LineupError, Problem, SeasonError
+
+app = typer.Typer(
+    name="lineup",
+    help="Assign pit-crew athletes to positions, cars and race weekends, prove how good it is, and explain it.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+for group in (season_data, planning, answers):
+    group.register(app)
+
+
+def main() -> None:
+    """Run the command line; a known error becomes one report on stderr and exit code 2."""
+    as_json = "--json" in sys.argv
+    try:
+        app()
+    except LineupError as error:
+        say(f"lineup: {error}")
+        if as_json:
+            print_json(_error_document(error))
+        raise SystemExit(BAD_INPUT) from None
+    except KeyboardInterrupt:
+        say("lineup: stopped before there was anything to keep")
+        raise SystemExit(130) from None
+    except BrokenPipeError:
+        sys.stderr.close()
+        raise SystemExit(0) from None
+
+
+def _error_document(error: LineupError) -> dict[str, object]:
+    if isinstance(error, SeasonError):
+        return report_document(error.report.problems, error.report.warnings)
+    return {"error": str(error)}
+
+
+def report_document(problems: tuple[Problem, ...], warnings: tuple[Problem, ...]) -> dict[str, object]:
+    """Return the JSON form of a report on a season folder."""
+    return {"problems": season_data.problem_rows(problems), "warnings": season_data.problem_rows(warnings)}

@@ -1,0 +1,178 @@
+"""Commands that make, price and check a plan: plan, price, audit, demo."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lineup import workflow
+from lineup.cli.common import (
+    BREACH,
+    DONE,
+    NO_PLAN_EXISTS,
+    NOT_FOUND,
+    Json,
+    Out,
+    PlanPath,
+    Scenarios,
+    SeasonPath,
+    Seed,
+    Tail,
+    TimeS,
+    Tolerance,
+    Work,
+    Workers,
+    console,
+    print_json,
+    say,
+)
+from lineup.optimize.solve import Progress
+from lineup.plan import Plan, Status
+from lineup.plan_file import plan_to_dict, write_plan
+from lineup.report import tables
+from lineup.settings import Settings
+from lineup.study import in_block, open_study
+
+EXIT_CODES: dict[Status, int] = {
+    "proven": DONE,
+    "best_so_far": DONE,
+    "impossible": NO_PLAN_EXISTS,
+    "not_found": NOT_FOUND,
+}
+DEMO_SEASON = Path(__file__).parents[2] / "data_demo" / "season"
+DEMO_SECONDS = 45.0
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.command("plan")(plan)
+    app.command("price")(price)
+    app.command("audit")(audit)
+    app.command("demo")(demo)
+
+
+def plan(
+    season: SeasonPath,
+    first: Annotated[str | None, typer.Option("--from", metavar="W", help="First weekend of the block.")] = None,
+    last: Annotated[str | None, typer.Option("--to", metavar="W", help="Last weekend of the block.")] = None,
+    after: Annotated[Path | None, typer.Option("--after", metavar="PLAN", help="An earlier plan: the history.")] = None,
+    start: Annotated[Path | None, typer.Option("--start", metavar="PLAN", help="A plan to start the search at.")] = None,
+    out: Out = None,
+    time_s: TimeS = 60.0,
+    work: Work = None,
+    seed: Seed = 1,
+    workers: Workers = 2,
+    scenarios: Scenarios = 1024,
+    tail: Tail = None,
+    tolerance: Tolerance = 0.001,
+    as_json: Json = False,
+) -> None:
+    """Plan a block: who works which seat, who travels as reserve, and the proof of how good that is."""
+    settings = Settings(
+        time_s=time_s, work=work, seed=seed, workers=workers, scenarios=scenarios, tail=tail, tolerance=tolerance
+    )
+    study = open_study(season, settings, first, last, after)
+    begin = study.read_plan(start).assignments if start is not None else None
+    with _stop_on_interrupt() as stopped:
+        found = workflow.make_plan(study, on_progress=_say_progress, stop=stopped.is_set, start=begin)
+    if out is not None:
+        write_plan(found, out)
+        say(f"{out}: written")
+    if as_json:
+        print_json(plan_to_dict(found))
+    else:
+        _print_plan(study, found)
+    raise typer.Exit(EXIT_CODES[found.status])
+
+
+def price(season: SeasonPath, plan_path: PlanPath, scenarios: Scenarios = 1024, seed: Seed = 1, as_json: Json = False) -> None:
+    """Price any plan, one made by hand too: what it costs, item by item, with its stop times."""
+    study = open_study(season, Settings(scenarios=scenarios, seed=seed))
+    given = study.read_plan(plan_path)
+    study = in_block(study, given)
+    priced = workflow.price_plan(study, given)
+    if as_json:
+        document = plan_to_dict(given.replace(entries=priced.entries, costs=priced.costs, value_s=priced.value_s))
+        print_json({key: document[key] for key in ("entries", "costs", "value_s")})
+        return
+    out = console()
+    out.print(tables.forecasts(study.season, priced.entries))
+    out.print(tables.costs(priced.costs, priced.value_s))
+
+
+def audit(season: SeasonPath, plan_path: PlanPath, as_json: Json = False) -> None:
+    """Check a plan against every limit, from the season and the plan alone; exit code 4 on a breach."""
+    study = open_study(season)
+    given = study.read_plan(plan_path)
+    found = workflow.audit_plan(in_block(study, given), given)
+    if as_json:
+        print_json(tables.audit_document(found))
+    else:
+        console().print(tables.audit_table(study.season, found))
+    if not found.passed:
+        raise typer.Exit(BREACH)
+
+
+def demo(
+    time_s: TimeS = DEMO_SECONDS, workers: Workers = 2, seed: Seed = 1, out: Out = None, as_json: Json = False
+) -> None:
+    """Run the main job on the demo season: crews, stop times, proof and next-best swaps."""
+    study = open_study(DEMO_SEASON, Settings(time_s=time_s, workers=workers, seed=seed))
+    with _stop_on_interrupt() as stopped:
+        found = workflow.make_plan(study, on_progress=_say_progress, stop=stopped.is_set)
+    if out is not None:
+        write_plan(found, out)
+    checks = workflow.audit_plan(study, found)
+    swaps = workflow.best_swaps(study, found)
+    if as_json:
+        print_json({**plan_to_dict(found), "swaps": tables.swaps_document(swaps)})
+    else:
+        _print_plan(study, found)
+        screen = console()
+        screen.print(tables.audit_table(study.season, checks, only_summary=True))
+        screen.print(tables.swaps_table(study.season, swaps[:8]))
+        say("Open the web page with:  .venv/bin/streamlit run app.py")
+    if not checks.passed:
+        raise typer.Exit(BREACH)
+    raise typer.Exit(EXIT_CODES[found.status])
+
+
+def _print_plan(study: workflow.Study, found: Plan) -> None:
+    screen = console()
+    if found.status in ("impossible", "not_found"):
+        screen.print(tables.no_plan(found))
+        return
+    screen.print(tables.crews(study.season, found))
+    screen.print(tables.forecasts(study.season, found.entries))
+    screen.print(tables.travel_party(study.season, found))
+    screen.print(tables.costs(found.costs, found.value_s))
+    screen.print(tables.proof(found))
+    screen.print(tables.CAUTIONS)
+
+
+def _say_progress(progress: Progress) -> None:
+    say(tables.progress_line(progress))
+
+
+@contextmanager
+def _stop_on_interrupt() -> Iterator[threading.Event]:
+    """Turn the first Ctrl-C into a request to stop with the best plan so far; the second one ends the program."""
+    stopped = threading.Event()
+
+    def ask(*_: object) -> None:
+        if stopped.is_set():
+            raise KeyboardInterrupt
+        stopped.set()
+        say("stopping: keeping the best plan so far (Ctrl-C again to leave at once)")
+
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield stopped
+    finally:
+        signal.signal(signal.SIGINT, before)

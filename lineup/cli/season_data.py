@@ -1,0 +1,105 @@
+"""Commands about the season folder and what its grades tell: check, skills, grading-sheet, add-grades."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from lineup.cli.common import BAD_INPUT, Json, SeasonPath, console, find_athlete, print_json, say
+from lineup.errors import InputError, Problem, SeasonError
+from lineup.grading_sheet import add_grades, write_grading_sheet
+from lineup.read import read_season
+from lineup.report import tables
+from lineup.skills import estimate_skills, profile, skills_table
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.command("check")(check)
+    app.command("skills")(skills)
+    app.command("grading-sheet")(grading_sheet)
+    app.command("add-grades")(add_graded_sheet)
+
+
+def check(season: SeasonPath, as_json: Json = False) -> None:
+    """Validate a season folder: every problem at once, with file, row, column, value and mend."""
+    try:
+        facts, report = read_season(season)
+    except SeasonError as error:
+        report = error.report
+        if as_json:
+            print_json({"problems": problem_rows(report.problems), "warnings": problem_rows(report.warnings)})
+        say(str(report))
+        say(f"{season}: {len(report.problems)} problems, {len(report.warnings)} warnings")
+        raise typer.Exit(BAD_INPUT) from None
+    if as_json:
+        print_json({"problems": [], "warnings": problem_rows(report.warnings)})
+    else:
+        console().print(tables.season_summary(facts))
+    if report.warnings:
+        say(str(report))
+    say(f"{season}: no problems, {len(report.warnings)} warnings")
+
+
+def skills(
+    season: SeasonPath,
+    athlete: Annotated[str | None, typer.Option("--athlete", help="Show one athlete's profile.")] = None,
+    on: Annotated[str | None, typer.Option("--on", metavar="DATE", help="Estimate as of this day.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Estimate skills from the graded stops: split times, consistency and misses, with their uncertainty."""
+    facts, _ = read_season(season)
+    estimates = estimate_skills(facts, parse_date(on) if on else None)
+    if athlete is not None:
+        found = profile(facts, estimates, find_athlete(facts, athlete))
+        if as_json:
+            print_json(asdict(found))
+        else:
+            console().print(tables.profile_text(facts, found))
+        return
+    rows = skills_table(facts, estimates)
+    if as_json:
+        print_json(rows)
+    else:
+        console().print(tables.skills(facts, rows))
+
+
+def grading_sheet(
+    season: SeasonPath,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The .xlsx to write.")] = Path("grading.xlsx"),
+    service: Annotated[str | None, typer.Option("--service", help="Only this service.")] = None,
+) -> None:
+    """Write a blank grading sheet: one line per stop and position, a column per graded task, a tally per miss."""
+    facts, _ = read_season(season)
+    write_grading_sheet(facts, out, service=service)
+    say(f"{out}: written; fill in what you saw, leave blank what you did not, then `lineup add-grades {season} {out}`")
+
+
+def add_graded_sheet(
+    season: SeasonPath,
+    sheet: Annotated[Path, typer.Argument(metavar="SHEET", help="A filled-in grading sheet.")],
+    as_json: Json = False,
+) -> None:
+    """Add a filled-in grading sheet to the season folder's graded_stops.csv and stops.csv."""
+    added = add_grades(season, sheet)
+    if as_json:
+        print_json(asdict(added))
+    say(f"{season}: {added.grades} graded tasks and {added.stops} stops added from {sheet}")
+
+
+def problem_rows(problems: Sequence[Problem]) -> list[dict[str, Any]]:
+    """Return the JSON form of problems or warnings."""
+    return [asdict(problem) for problem in problems]
+
+
+def parse_date(text: str) -> date:
+    """Return an ISO date, or raise an `InputError` that shows the form wanted."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"{text!r} is not a date of the form 2027-03-14") from None

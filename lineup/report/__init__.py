@@ -1,0 +1,1 @@
+"""Tables, charts, sheets, workbooks and calendars: how answers leave the program."""

@@ -1,0 +1,140 @@
+"""A plan as tables for a terminal: crews, forecasts, travel party, costs and proof."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from lineup.plan import EntryForecast, Plan
+from lineup.season import Race, Season
+
+CAUTIONS = Text(
+    "These are forecasts, not promises. Lifting, fuel, a return from injury and driving while tired hurt people: "
+    "the sanctioning body's rules, local codes and licensed practice come first. This tool clears nobody to compete.",
+    style="italic",
+)
+
+COST_NAMES: Mapping[str, str] = {
+    "stops": "stop time, weighted by priority and number of stops",
+    "penalties": "penalties expected",
+    "crew_changes": "crew changes from race to race",
+    "not_standing": "seats away from the standing crew",
+    "unsure_changes": "gains too unsure to count",
+    "travel": "hours of travel",
+    "uneven": "uneven share of starts",
+    "development": "credit for starts of developing athletes",
+}
+
+
+def new_table(title: str, *columns: str, numbers: int = 0) -> Table:
+    """Return an empty table whose last `numbers` columns hold figures."""
+    table = Table(title=title, title_justify="left", title_style="bold", header_style="bold", box=None, pad_edge=False)
+    for place, column in enumerate(columns):
+        table.add_column(column, justify="right" if place >= len(columns) - numbers else "left")
+    return table
+
+
+def race_heading(season: Season, race: Race) -> str:
+    """Return "Weekend 3 · Pine Hollow 300 · Saturday 14 March, report 09:00, race 13:00 · lined tire"."""
+    report, start = season.local(race.report, race.site), season.local(race.start, race.site)
+    day = f"{start:%A} {start.day} {start:%B %Y}"
+    return f"{race.weekend} · {race.name or race.id} · {day}, report {report:%H:%M}, race {start:%H:%M} · tire {race.tire}"
+
+
+def crews(season: Season, plan: Plan) -> RenderableType:
+    """Return the starting crews, one table per race, a row per car and a column per position."""
+    tables: list[RenderableType] = []
+    for race in season.races_of(plan.weekends):
+        positions = season.positions_of(race.id)
+        table = new_table(race_heading(season, race), "car", *(season.positions[p].name for p in positions))
+        for car in season.cars_in[race.id]:
+            crew = plan.crew(race.id, car)
+            names = (season.athletes[crew[p]].name if p in crew else "—" for p in positions)
+            table.add_row(season.cars[car].name or car, *names)
+        tables += [table, Text("")]
+    return Group(*tables)
+
+
+def forecasts(season: Season, entries: Sequence[EntryForecast]) -> Table:
+    """Return the forecast stops: one row per race, car and service."""
+    table = new_table(
+        "Forecast stops (seconds)", "race", "car", "service", "mostly held up by",
+        "mean", "median", "9 in 10 under", "slowest tenth", "clean", numbers=5,
+    )  # fmt: skip
+    for entry in entries:
+        table.add_row(
+            season.races[entry.race].name or entry.race,
+            season.cars[entry.car].name or entry.car,
+            season.choreographies[entry.service].name,
+            _held_up_by(season, entry),
+            *(f"{x:.2f}" for x in (entry.mean_s, entry.median_s, entry.p90_s, entry.tail_mean_s)),
+            f"{entry.clean_share:.0%}",
+        )
+    return table
+
+
+def _held_up_by(season: Season, entry: EntryForecast) -> str:
+    shares = sorted(entry.critical_share.items(), key=lambda item: -item[1])[:2]
+    return ", ".join(f"{season.positions[p].name if p in season.positions else p} {share:.0%}" for p, share in shares)
+
+
+def travel_party(season: Season, plan: Plan) -> RenderableType:
+    """Return who travels as reserve, and the seats that nobody on site could cover."""
+    table = new_table("Reserves", "race", "travels as reserve")
+    for race in season.races_of(plan.weekends):
+        names = [season.athletes[r.athlete].name for r in plan.reserves if r.race == race.id]
+        table.add_row(race.name or race.id, ", ".join(names) or "nobody")
+    covered = {cover.seat for cover in plan.cover}
+    holes = [a.seat for a in plan.assignments if a.seat not in covered]
+    if not holes:
+        return Group(table, Text(f"Every seat has somebody on site to step in ({plan.cover_status})."))
+    shown = "; ".join(f"{s.race} · {s.car} · {season.positions[s.position].name}" for s in holes[:6])
+    more = f" and {len(holes) - 6} more" if len(holes) > 6 else ""
+    return Group(table, Text(f"Nobody on site could step in for: {shown}{more}."))
+
+
+def costs(items: Mapping[str, float], value_s: float | None) -> Table:
+    """Return what the plan costs, item by item, in weighted seconds."""
+    table = new_table("What the plan costs (weighted seconds)", "item", "seconds", numbers=1)
+    for name, seconds in items.items():
+        if name == "stops" or abs(seconds) >= 0.005:
+            label = COST_NAMES.get(name) or name.replace("limit:", "beyond the limit: ").replace("_", " ")
+            table.add_row(label, f"{seconds:,.2f}")
+    if value_s is not None:
+        table.add_row(Text("all together", style="bold"), Text(f"{value_s:,.2f}", style="bold"))
+    return table
+
+
+def proof(plan: Plan) -> Text:
+    """Return in words how good the plan is known to be."""
+    if plan.value_s is None or plan.bound_s is None or plan.gap is None:
+        return Text("Nothing is proven about this plan.")
+    words = {
+        "proven": "Proven: within the tolerance of the best possible",
+        "best_so_far": "Best plan so far: not within the tolerance yet",
+    }
+    text = (
+        f"{words.get(plan.status, plan.status)}. No plan costs less than {plan.bound_s:,.2f} s; this one costs "
+        f"{plan.value_s:,.2f} s, a gap of {plan.gap:.2%} (tolerance {plan.tolerance or 0:.2%}, "
+        f"{plan.scenarios:,} sampled stops per service, seed {plan.seed})."
+    )
+    if plan.fresh_value_s is not None and plan.se_s is not None:
+        text += f" On fresh samples it costs {plan.fresh_value_s:,.2f} s, give or take {plan.se_s:.2f}."
+    return Text("\n".join((text, *plan.notes)))
+
+
+def no_plan(plan: Plan) -> RenderableType:
+    """Return in words why there is no plan."""
+    if plan.status == "not_found":
+        return Text("No plan was found in the time given. That does not mean there is none: give it more time.")
+    lines = [f"No plan exists for {', '.join(plan.weekends)}."]
+    for number, clash in enumerate(plan.clash, start=1):
+        lines.append(f"\nClash {number}: these facts cannot all hold.")
+        lines += [f"  - {fact.text}" for fact in clash.facts]
+        if clash.repairs:
+            lines.append("  What would mend it, cheapest first (each was tried):")
+            lines += [f"  * {repair.text}" for repair in clash.repairs]
+    return Text("\n".join(lines))

@@ -1,0 +1,124 @@
+"""A season, a block of it, and what follows from both, each part computed once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+
+from lineup.errors import InputError, Report
+from lineup.plan import Plan
+from lineup.plan_file import read_plan
+from lineup.price import Pricer
+from lineup.problem import Problem, build
+from lineup.read import read_season
+from lineup.season import Season, WorkedDuty
+from lineup.settings import Settings
+from lineup.skills import SkillEstimates, estimate_skills
+from lineup.stops import StopModel, sample_stops
+from lineup.suggest import did_you_mean
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """A season, a block of it, and what follows from both: estimates, sampled stops, prices.
+
+    Each part is computed once, when it is first asked for. A what-if is `with_season`: the same estimates and
+    samples, other facts.
+    """
+
+    season: Season
+    weekends: tuple[str, ...]
+    settings: Settings = field(default_factory=Settings)
+    report: Report = field(default_factory=Report)
+    _estimates: SkillEstimates | None = None
+    _model: StopModel | None = None
+
+    @cached_property
+    def estimates(self) -> SkillEstimates:
+        """Skill estimates from the graded stops."""
+        return self._estimates or estimate_skills(self.season)
+
+    @cached_property
+    def model(self) -> StopModel:
+        """Sampled stops of everyone who may fill a seat."""
+        if self._model is not None:
+            return self._model
+        return sample_stops(self.season, self.estimates, self.settings.seed, self.settings.scenarios)
+
+    @cached_property
+    def pricer(self) -> Pricer:
+        """The one evaluator of plans."""
+        return Pricer(self.season, self.model, self.weekends, self.settings)
+
+    @cached_property
+    def problem(self) -> Problem:
+        """The block as the optimiser sees it."""
+        return build(self.season, self.model, self.weekends, self.settings)
+
+    def with_season(self, season: Season) -> Study:
+        """Return the same block under other facts; graded stops and choreographies must be the same."""
+        return Study(season, self.weekends, self.settings, self.report, self.estimates, self.model)
+
+    def read_plan(self, path: Path | str) -> Plan:
+        """Read a plan file against this season."""
+        return read_plan(path, self.season)
+
+
+def open_study(
+    path: Path | str,
+    settings: Settings | None = None,
+    first: str | None = None,
+    last: str | None = None,
+    after: Path | str | None = None,
+) -> Study:
+    """Read a season and choose the block to work on.
+
+    Parameters
+    ----------
+    path : season folder or workbook.
+    first, last : labels of the first and the last weekend; `None` means the season's own.
+    after : an earlier plan file whose duties before the block become history.
+
+    Raises
+    ------
+    InputError
+        When the season is broken (`SeasonError`), a weekend is unknown or the block is empty.
+    """
+    season, report = read_season(path)
+    weekends = choose_block(season, first, last)
+    if after is not None:
+        season = with_history(season, read_plan(after, season), weekends)
+    return Study(season, weekends, settings or Settings(), report)
+
+
+def choose_block(season: Season, first: str | None = None, last: str | None = None) -> tuple[str, ...]:
+    """Return the consecutive weekend labels from first to last, both included."""
+    known = season.weekends
+    for label in (first, last):
+        if label is not None and label not in known:
+            raise InputError(f"weekend {label!r} is not in races.csv{did_you_mean(label, known)}")
+    start = known.index(first) if first is not None else 0
+    end = known.index(last) if last is not None else len(known) - 1
+    if start > end:
+        raise InputError(f"the block is empty: weekend {first!r} lies after {last!r}")
+    return known[start : end + 1]
+
+
+def with_history(season: Season, plan: Plan, weekends: Sequence[str]) -> Season:
+    """Return the season in which the plan's duties before the block count as worked."""
+    before = set(season.weekends[: season.weekends.index(weekends[0])]) if weekends else set()
+    known = {(duty.athlete, duty.race) for duty in season.worked}
+    duties = []
+    for a in plan.assignments:
+        race = season.races[a.race]
+        if race.weekend in before and (a.athlete, a.race) not in known:
+            duties.append(WorkedDuty(a.athlete, race.id, race.site, race.report, race.released, a.car, a.position))
+    return season.replace(worked=(*season.worked, *duties))
+
+
+def in_block(study: Study, plan: Plan) -> Study:
+    """Return the study narrowed to the weekends of a plan."""
+    weekends = plan.weekends or study.weekends
+    return study if weekends == study.weekends else replace(study, weekends=weekends, _estimates=study.estimates)

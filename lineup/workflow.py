@@ -1,0 +1,102 @@
+"""The few calls that the command line and the web pages share, so that their answers cannot differ."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from lineup.audit import Audit, audit
+from lineup.explain.clashes import find_clashes
+from lineup.optimize.reserves import choose_reserves
+from lineup.optimize.solve import Outcome, Progress, solve
+from lineup.plan import Assignment, EntryForecast, Plan
+from lineup.price import Priced, Pricer
+from lineup.stops import sample_stops
+from lineup.study import Study
+
+FRESH_SEEDS = 8  # independent scrambles behind the fresh value and its standard error
+OnProgress = Callable[[Progress], None]
+Stop = Callable[[], bool]
+
+
+def make_plan(
+    study: Study,
+    on_progress: OnProgress | None = None,
+    stop: Stop | None = None,
+    start: Sequence[Assignment] | None = None,
+) -> Plan:
+    """Find the best lineup of the block, who travels with it and who covers whom.
+
+    The plan carries its status, value, bound and gap on the scenarios, and its value on fresh ones. Where no
+    plan exists, it carries the clashing facts and their repairs instead.
+    """
+    outcome = solve(study.problem, study.settings, on_progress=on_progress, stop=stop, start=start)
+    return finish_plan(study, outcome)
+
+
+def finish_plan(study: Study, outcome: Outcome) -> Plan:
+    """Turn what the optimiser found into a plan: forecasts, fresh value, reserves and cover, or the clash."""
+    plan = Plan(
+        status=outcome.status,
+        bound_s=outcome.bound_s,
+        tolerance=study.settings.tolerance,
+        seed=study.settings.seed,
+        scenarios=study.settings.scenarios,
+        weekends=study.weekends,
+        fingerprints=study.season.fingerprints,
+        notes=tuple(outcome.notes),
+    )
+    if outcome.status == "impossible":
+        return plan.replace(clash=find_clashes(study))
+    if outcome.status == "not_found":
+        return plan
+    plan = plan.replace(assignments=tuple(sorted(outcome.assignments)), gap=outcome.gap)
+    travel = choose_reserves(study, plan)
+    plan = plan.replace(
+        reserves=travel.reserves,
+        cover=travel.cover,
+        cover_costs=travel.costs,
+        cover_status=travel.status,
+        notes=(*plan.notes, *travel.notes),
+    )
+    return with_figures(study, plan)
+
+
+def with_figures(study: Study, plan: Plan) -> Plan:
+    """Return the plan with forecasts, costs and its value on these and on fresh scenarios."""
+    priced = price_plan(study, plan)
+    fresh, error = fresh_value(study, plan)
+    return plan.replace(
+        entries=priced.entries, costs=priced.costs, value_s=priced.value_s, fresh_value_s=fresh, se_s=error
+    )
+
+
+def price_plan(study: Study, plan: Plan) -> Priced:
+    """Return what any plan costs, item by item, with its stop times."""
+    return study.pricer.price(plan.assignments)
+
+
+def fresh_value(study: Study, plan: Plan) -> tuple[float, float]:
+    """Return the plan's value on scenarios it was not chosen on, and the standard error of that value, seconds.
+
+    Independent scrambles of the Sobol points: their mean, and their standard deviation over the square root of
+    their number (Owen 1997 on randomised quasi-Monte Carlo; formula from memory).
+    """
+    scenarios = max(128, study.settings.scenarios // 4)
+    values = []
+    for number in range(FRESH_SEEDS):
+        seed = (study.settings.seed + 7919 * (number + 1)) % 2**31
+        model = sample_stops(study.season, study.estimates, seed, scenarios)
+        values.append(Pricer(study.season, model, study.weekends, study.settings).price(plan.assignments).value_s)
+    return float(np.mean(values)), float(np.std(values, ddof=1) / np.sqrt(FRESH_SEEDS))
+
+
+def audit_plan(study: Study, plan: Plan) -> Audit:
+    """Check a plan against every limit, from the season and the plan alone."""
+    return audit(study.season, plan, study.weekends, study.model)
+
+
+def forecasts(study: Study, plan: Plan) -> tuple[EntryForecast, ...]:
+    """Return the forecast stop of every crew of the plan."""
+    return price_plan(study, plan).entries
