@@ -195,7 +195,7 @@ def move_to_dict(move: Move) -> dict[str, Any]:
 def write_plan(plan: Plan, path: Path | str) -> None:
     """Write a plan file whole or not at all."""
     path = Path(path)
-    text = json.dumps(plan_to_dict(plan), indent=1, ensure_ascii=False) + "\n"
+    text = json.dumps(plan_to_dict(plan), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     try:
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:

@@ -30,7 +30,8 @@ Scenarios = Annotated[int, typer.Option("--scenarios", help="Sampled stops per s
 Workers = Annotated[int, typer.Option("--workers", help="Threads to use.")]
 TimeS = Annotated[float, typer.Option("--time", metavar="S", help="Seconds to search at most.")]
 Work = Annotated[
-    int | None, typer.Option("--work", metavar="N", help="Deterministic effort instead of time: the same plan anywhere.")
+    int | None,
+    typer.Option("--work", metavar="N", help="Deterministic effort instead of time: the same plan anywhere."),
 ]
 Tail = Annotated[float | None, typer.Option("--tail", metavar="λ", help="Weight of the slowest stops, 0 to 1.")]
 Tolerance = Annotated[float, typer.Option("--tolerance", metavar="G", help="Gap at which a plan counts as proven.")]

@@ -62,7 +62,9 @@ def plan(
     first: Annotated[str | None, typer.Option("--from", metavar="W", help="First weekend of the block.")] = None,
     last: Annotated[str | None, typer.Option("--to", metavar="W", help="Last weekend of the block.")] = None,
     after: Annotated[Path | None, typer.Option("--after", metavar="PLAN", help="An earlier plan: the history.")] = None,
-    start: Annotated[Path | None, typer.Option("--start", metavar="PLAN", help="A plan to start the search at.")] = None,
+    start: Annotated[
+        Path | None, typer.Option("--start", metavar="PLAN", help="A plan to start the search at.")
+    ] = None,
     out: Out = None,
     time_s: TimeS = 60.0,
     work: Work = None,
@@ -91,7 +93,9 @@ def plan(
     raise typer.Exit(EXIT_CODES[found.status])
 
 
-def price(season: SeasonPath, plan_path: PlanPath, scenarios: Scenarios = 1024, seed: Seed = 1, as_json: Json = False) -> None:
+def price(
+    season: SeasonPath, plan_path: PlanPath, scenarios: Scenarios = 1024, seed: Seed = 1, as_json: Json = False
+) -> None:
     """Price any plan, one made by hand too: what it costs, item by item, with its stop times."""
     study = open_study(season, Settings(scenarios=scenarios, seed=seed))
     given = study.read_plan(plan_path)

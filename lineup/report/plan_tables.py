@@ -41,7 +41,9 @@ def race_heading(season: Season, race: Race) -> str:
     """Return "Weekend 3 · Pine Hollow 300 · Saturday 14 March, report 09:00, race 13:00 · lined tire"."""
     report, start = season.local(race.report, race.site), season.local(race.start, race.site)
     day = f"{start:%A} {start.day} {start:%B %Y}"
-    return f"{race.weekend} · {race.name or race.id} · {day}, report {report:%H:%M}, race {start:%H:%M} · tire {race.tire}"
+    return (
+        f"{race.weekend} · {race.name or race.id} · {day}, report {report:%H:%M}, race {start:%H:%M} · tire {race.tire}"
+    )
 
 
 def crews(season: Season, plan: Plan) -> RenderableType:
