@@ -1,0 +1,255 @@
+"""May this athlete fill this seat: clearance, height, availability, pins and recent grades, in a coach's words.
+
+The verdict applies what the coach, the roster and the limits say. It clears nobody to compete: that stays with
+licensed practice and the sanctioning body.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from weakref import WeakKeyDictionary
+
+import pandas as pd
+
+from lineup.season import Absence, Clearance, Pin, Season, Seat
+
+HEIGHT_TOLERANCE_M = 1e-6  # 72 in and 182.88 cm are the same height
+_INCH_M = 0.0254
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether an athlete may fill a seat.
+
+    Attributes
+    ----------
+    rule : the rule that forbids or prices it (clearance, height, availability, pin, recent_grades), else None.
+    text : why, with names and figures; where it is allowed, what is worth knowing, or nothing.
+    costs : seconds by cost item ("limit:height", "limit:recent_grades") where a priced limit is passed over.
+    figure, limit : the number next to the limit, where the rule has one.
+    """
+
+    allowed: bool
+    rule: str | None = None
+    text: str = ""
+    costs: Mapping[str, float] = field(default_factory=dict)
+    figure: float | None = None
+    limit: float | None = None
+
+    @property
+    def price_s(self) -> float:
+        """Seconds that passing over priced limits costs."""
+        return sum(self.costs.values())
+
+
+def may_fill(season: Season, athlete: str, seat: Seat) -> Verdict:
+    """Decide whether an athlete may fill a seat: the first rule that forbids it, else what it costs."""
+    notes: list[str] = []
+    costs: dict[str, float] = {}
+    rule: str | None = None
+    for verdict in _verdicts(season, athlete, seat):
+        if not verdict.allowed:
+            return verdict
+        notes.append(verdict.text)
+        costs |= verdict.costs
+        rule = rule or verdict.rule
+    return Verdict(True, rule, "; ".join(notes), costs)
+
+
+def refusals(season: Season, athlete: str, seat: Seat) -> tuple[Verdict, ...]:
+    """Every rule that forbids it, in the order clearance, height, availability, pin, recent_grades."""
+    return tuple(verdict for verdict in _verdicts(season, athlete, seat) if not verdict.allowed)
+
+
+def pin_matches(pin: Pin, seat: Seat) -> bool:
+    """Whether a pin speaks of this seat; what it leaves open matches everything."""
+    return pin.race in (None, seat.race) and pin.car in (None, seat.car) and pin.position in (None, seat.position)
+
+
+def graded_stops(season: Season, athlete: str, position: str, first: date, last: date) -> int:
+    """Count an athlete's graded stops in a position between two days, both included.
+
+    A stop that has no id is told from others of its day by its grades: as many as the most-graded task has.
+    """
+    graded = _GRADED.get(season)
+    if graded is None:
+        graded = _GRADED[season] = _graded(season.grades)
+    days = graded.get((athlete, position), {})
+    return sum(count for day, count in days.items() if first <= day <= last)
+
+
+def shown_day(day: date) -> str:
+    """Write a day as messages show it."""
+    return f"{day.day} {day:%b %Y}"
+
+
+def _verdicts(season: Season, athlete: str, seat: Seat) -> Iterator[Verdict]:
+    """Yield what each rule has to say; nothing where it is content."""
+    for rule in (_clearance, _height, _availability, _pins, _recent_grades):
+        verdict = rule(season, athlete, seat)
+        if verdict is not None:
+            yield verdict
+
+
+def _clearance(season: Season, athlete: str, seat: Seat) -> Verdict | None:
+    rows = _index(season).clearances.get((athlete, seat.position), ())
+    race = season.races[seat.race]
+    day = season.duty_days(seat.race)[0]
+    levels = {c.level for c in rows if c.series in (None, race.series) and (c.since is None or c.since <= day)}
+    if "cleared" in levels:
+        return None
+    who, what = season.label("athletes", athlete), season.label("positions", seat.position)
+    if "training" in levels:
+        pins = _index(season).pins.get(athlete, ())
+        if any(pin.kind == "must" and pin.position is not None and pin_matches(pin, seat) for pin in pins):
+            return Verdict(True, None, f"{who} is in training for {what} and pinned to it")
+        return Verdict(False, "clearance", f"{who} is in training for {what}: starts only where a must pin names it")
+    later = [c.since for c in rows if c.since is not None and c.since > day and c.series in (None, race.series)]
+    if later:
+        return Verdict(False, "clearance", f"{who} is cleared for {what} only from {shown_day(min(later))}")
+    if rows:
+        series = ", ".join(sorted({c.series for c in rows if c.series is not None}))
+        return Verdict(False, "clearance", f"{who} is cleared for {what} in series {series}, not in {race.series}")
+    return Verdict(False, "clearance", f"{who} has no clearance for {what}")
+
+
+def _height(season: Season, athlete: str, seat: Seat) -> Verdict | None:
+    need, have = season.positions[seat.position].min_height_m, season.athletes[athlete].height_m
+    who, what = season.label("athletes", athlete), season.label("positions", seat.position)
+    if need is None:
+        return None
+    if have is None:
+        return Verdict(True, None, f"{who}'s height is not known; {what} asks for {_length(need)}")
+    if have >= need - HEIGHT_TOLERANCE_M:
+        return None
+    text = f"{who} is {_length(have)} tall; {what} asks for {_length(need)}"
+    priced = season.limits.get("height")
+    if priced is None or priced.price_s is None:
+        return Verdict(False, "height", text, {}, have, need)
+    return Verdict(True, "height", text, {"limit:height": priced.price_s}, have, need)
+
+
+def _availability(season: Season, athlete: str, seat: Seat) -> Verdict | None:
+    first, last = season.duty_days(seat.race)
+    who = season.label("athletes", athlete)
+    for absence in _index(season).absences.get(athlete, ()):
+        if absence.first_day > last or (absence.last_day is not None and absence.last_day < first):
+            continue
+        until = "" if absence.last_day is None else f" until {shown_day(absence.last_day)}"
+        if absence.status == "out":
+            return Verdict(False, "availability", f"{who} is out{until or ', with no day of return'}")
+        if seat.position not in absence.positions:
+            allowed = ", ".join(season.label("positions", p) for p in absence.positions) or "nothing"
+            what = season.label("positions", seat.position)
+            return Verdict(False, "availability", f"{who} may work only {allowed}{until}, not {what}")
+    return None
+
+
+def _pins(season: Season, athlete: str, seat: Seat) -> Verdict | None:
+    who = season.label("athletes", athlete)
+    for pin in _index(season).pins.get(athlete, ()):
+        matches = pin_matches(pin, seat)
+        if pin.kind == "never" and matches:
+            return Verdict(False, "pin", f"{who} is pinned away from {pin_place(season, pin)}: {pin.reason}")
+        if pin.kind == "must" and not matches and _has_match(season, pin, seat.race):
+            return Verdict(False, "pin", f"{who} is pinned to {pin_place(season, pin)}: {pin.reason}")
+    return None
+
+
+def _recent_grades(season: Season, athlete: str, seat: Seat) -> Verdict | None:
+    limit = season.limits.get("recent_grades")
+    if limit is None or limit.at_least is None or limit.days is None:
+        return None
+    day = season.duty_days(seat.race)[0]
+    count = graded_stops(season, athlete, seat.position, day - timedelta(days=limit.days - 1), day)
+    if count >= limit.at_least:
+        return None
+    who, what = season.label("athletes", athlete), season.label("positions", seat.position)
+    text = (
+        f"{who} has {count} of {limit.at_least:g} graded stops needed as {what} "
+        f"in the {limit.days} days to {shown_day(day)}"
+    )
+    if limit.price_s is None:
+        return Verdict(False, "recent_grades", text, {}, count, limit.at_least)
+    costs = {"limit:recent_grades": limit.price_s * (limit.at_least - count)}
+    return Verdict(True, "recent_grades", text, costs, count, limit.at_least)
+
+
+def pin_place(season: Season, pin: Pin) -> str:
+    """Say which seats a pin speaks of."""
+    parts = [
+        "any position" if pin.position is None else season.label("positions", pin.position),
+        "" if pin.car is None else f"on car {season.label('cars', pin.car)}",
+        "" if pin.race is None else f"at {season.label('races', pin.race)}",
+    ]
+    return " ".join(part for part in parts if part)
+
+
+def _has_match(season: Season, pin: Pin, race: str) -> bool:
+    """Whether a race has any seat that a pin speaks of."""
+    return (
+        pin.race in (None, race)
+        and (pin.car is None or pin.car in season.cars_in[race])
+        and (pin.position is None or pin.position in season.positions_of(race))
+        and bool(season.cars_in[race])
+    )
+
+
+def _length(metres: float) -> str:
+    return f"{metres * 100:.1f} cm ({metres / _INCH_M:.1f} in)"
+
+
+@dataclass(frozen=True, slots=True)
+class _Index:
+    """Rows of a season by athlete, found once."""
+
+    clearances: Mapping[tuple[str, str], tuple[Clearance, ...]]
+    absences: Mapping[str, tuple[Absence, ...]]
+    pins: Mapping[str, tuple[Pin, ...]]  # must and never only
+
+
+_INDEXES: WeakKeyDictionary[Season, _Index] = WeakKeyDictionary()
+_GRADED: WeakKeyDictionary[Season, Mapping[tuple[str, str], Mapping[date, int]]] = WeakKeyDictionary()
+
+
+def _index(season: Season) -> _Index:
+    index = _INDEXES.get(season)
+    if index is None:
+        clearances: dict[tuple[str, str], list[Clearance]] = {}
+        absences: dict[str, list[Absence]] = {}
+        pins: dict[str, list[Pin]] = {}
+        for clearance in season.clearances:
+            clearances.setdefault((clearance.athlete, clearance.position), []).append(clearance)
+        for absence in season.absences:
+            absences.setdefault(absence.athlete, []).append(absence)
+        for pin in season.pins:
+            if pin.kind in ("must", "never"):
+                pins.setdefault(pin.athlete, []).append(pin)
+        index = _INDEXES[season] = _Index(
+            {key: tuple(rows) for key, rows in clearances.items()},
+            {key: tuple(rows) for key, rows in absences.items()},
+            {key: tuple(rows) for key, rows in pins.items()},
+        )
+    return index
+
+
+def _graded(grades: pd.DataFrame) -> dict[tuple[str, str], dict[date, int]]:
+    """Graded stops of each (athlete, position) by day."""
+    named: dict[tuple[str, str, date], set[str]] = {}
+    unnamed: dict[tuple[str, str, date], Counter[str]] = {}
+    columns = (grades[name] for name in ("athlete", "position", "date", "stop", "task"))
+    for athlete, position, moment, stop, task in zip(*columns, strict=True):
+        key = (athlete, position, moment.date())
+        if stop:
+            named.setdefault(key, set()).add(stop)
+        elif athlete:
+            unnamed.setdefault(key, Counter())[task] += 1
+    counts: dict[tuple[str, str], dict[date, int]] = {}
+    for athlete, position, day in named.keys() | unnamed.keys():
+        key = (athlete, position, day)
+        total = len(named.get(key, ())) + max(unnamed.get(key, Counter()).values(), default=0)
+        counts.setdefault((athlete, position), {})[day] = total
+    return counts
