@@ -1,0 +1,1 @@
+"""The demo season of an invented organisation, and the seeded scripts that make it."""
