@@ -1,23 +1,23 @@
-"""Sampled stops of one service on one kind of tire: what any crew takes, and linear bounds on it."""
+"""Sampled stops of one service on one kind of tire, and what any crew makes of them."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lineup.blend import blend_weights
-from lineup.choreography import Network
+from lineup.choreography import Network, places
 from lineup.errors import InputError
-from lineup.season import Choreography, Task
+from lineup.path_cut import Cut, TaskBounds
+from lineup.season import Choreography
 
 Floats = NDArray[np.float64]
-Cut = tuple[float, dict[str, Floats]]
 
-CHUNK_CREWS = 16  # crews evaluated together: their arrays stay in the processor's cache
+CHUNK = 16384  # sampled stops timed together, so that their arrays stay in the processor's cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +33,7 @@ class ServiceBank:
     car : seconds of what car and driver do, shape (car tasks in choreography order, scenarios).
     clean : by position, whether an athlete's stop is free of misses, shape (athletes, scenarios).
     penalty_s : by position, expected penalty seconds per stop, shape (athletes,).
+    lost_s : by task that lists misses, seconds of `durations` lost to them, shape (athletes, scenarios).
 
     `clean` and `penalty_s` speak of the tasks that exist when every seat is filled.
     """
@@ -45,6 +46,7 @@ class ServiceBank:
     car: Floats
     clean: Mapping[str, NDArray[np.bool_]]
     penalty_s: Mapping[str, Floats]
+    lost_s: Mapping[str, Floats] = field(default_factory=dict)
 
     @property
     def scenarios(self) -> int:
@@ -60,17 +62,6 @@ class ServiceBank:
     def rows(self) -> Mapping[str, Mapping[str, int]]:
         """Row of each athlete, by position."""
         return {p: {athlete: i for i, athlete in enumerate(self.athletes[p])} for p in self.positions}
-
-    @cached_property
-    def place(self) -> tuple[tuple[int, int], ...]:
-        """Of each task: column of its position in a crew row (-1: the car) and rank among that position's tasks."""
-        seen: dict[str | None, int] = {}
-        places = []
-        for task in self.choreography.tasks:
-            rank = seen.get(task.position, 0)
-            seen[task.position] = rank + 1
-            places.append((-1 if task.position is None else self.positions.index(task.position), rank))
-        return tuple(places)
 
     def crew_row(self, crew: Mapping[str, str]) -> NDArray[np.intp]:
         """Rows of a crew given as athlete by position, shape (positions,); -1 where a seat is empty.
@@ -96,7 +87,7 @@ class ServiceBank:
 
         Parameters
         ----------
-        crews : rows into `athletes`, shape (n, positions), -1 where a seat is empty.
+        crews : rows into `athletes`, shape (n, positions) or (positions,), -1 where a seat is empty.
 
         Returns
         -------
@@ -105,37 +96,77 @@ class ServiceBank:
         crews = np.atleast_2d(crews)
         times = np.empty((len(crews), self.scenarios))
         patterns, group = np.unique(crews < 0, axis=0, return_inverse=True)
+        step = max(1, CHUNK // self.scenarios)
         for number, pattern in enumerate(patterns):
             network = self.network(pattern)
             members = np.flatnonzero(group.ravel() == number)
-            for first in range(0, len(members), CHUNK_CREWS):
-                chunk = members[first : first + CHUNK_CREWS]
-                times[chunk] = network.stop_time(network.finish(self.crew_durations(crews[chunk])))
+            for first in range(0, len(members), step):
+                chunk = members[first : first + step]
+                times[chunk] = network.stop_time(network.finishes(self._taken(network, crews[chunk])))
         return times
+
+    def position_profiles(self, crew: NDArray[np.integer], position: str) -> Floats:
+        """Stop times of a crew, shape (positions,), with each athlete in turn at one position.
+
+        Returns
+        -------
+        Seconds, shape (athletes of the position, scenarios).
+        """
+        return self.with_durations(crew, position, self.durations[position])
+
+    def with_durations(self, crew: NDArray[np.integer], position: str, durations: Floats) -> Floats:
+        """Stop times of a crew if its work at one position took other times.
+
+        Parameters
+        ----------
+        crew : rows into `athletes`, shape (positions,); what it says of `position` does not matter.
+        durations : seconds, shape (n, tasks of the position, scenarios).
+
+        Returns
+        -------
+        Seconds, shape (n, scenarios).
+        """
+        crew = crew.copy()
+        crew[self.positions.index(position)] = 0
+        network = self.network(crew < 0)
+        taken = self._taken(network, crew[None])
+        swapped = (
+            durations[:, rank] if who == position and exists else own
+            for (who, rank), exists, own in zip(self._places, network.exists, taken, strict=True)
+        )
+        times = network.stop_time(network.finishes(swapped))
+        return np.broadcast_to(times, (len(durations), self.scenarios))
 
     def network(self, empty: NDArray[np.bool_]) -> Network:
         """Network when the seats flagged in `empty`, shape (positions,), are empty."""
         return Network(self.choreography, frozenset(p for p, gone in zip(self.positions, empty, strict=True) if gone))
 
-    def crew_durations(self, crews: NDArray[np.integer]) -> Floats:
-        """Seconds of each task, shape (tasks, n, scenarios); meaningless where a seat is empty."""
-        durations = np.empty((len(self.choreography.tasks), len(crews), self.scenarios))
-        for task, (column, rank) in enumerate(self.place):
-            if column < 0:
-                durations[task] = self.car[rank]
-            elif len(self.athletes[self.positions[column]]) > 0:
-                durations[task] = self.durations[self.positions[column]][crews[:, column], rank]
-            else:
-                durations[task] = 0.0
-        return durations
+    def crew_durations(self, crew: NDArray[np.integer]) -> Floats:
+        """Seconds of each task of one crew, shape (tasks, scenarios); 0 where a task does not exist."""
+        taken = self._taken(self.network(crew < 0), crew[None])
+        return np.array([np.broadcast_to(own, (1, self.scenarios))[0] for own in taken])
+
+    def clean_share(self, crew: NDArray[np.integer]) -> float:
+        """Share of stops of one crew without a miss by anyone."""
+        clean = np.ones(self.scenarios, dtype=np.bool_)
+        for position, row in zip(self.positions, crew, strict=True):
+            if row >= 0:
+                clean &= self.clean[position][row]
+        return float(clean.mean())
+
+    def longest_path(self, crew: NDArray[np.integer]) -> NDArray[np.bool_]:
+        """Which tasks hold up the stop of one crew, shape (tasks, scenarios)."""
+        network = self.network(crew < 0)
+        on_path = network.longest_path(network.finish(self.crew_durations(crew)))
+        return np.asarray(on_path & network.exists[:, None])
 
     def path_cut(self, mix: Mapping[str, Floats], scenario_weights: Floats) -> Cut:
         """Linear bound from below on a crew's weighted stop time, touching it at `mix`.
 
         With x[p, a] = 1 where athlete a works position p, every crew satisfies
-        Σ_s w_s stop_s(x) >= constant + Σ coefficients[p][a] x[p, a], with equality at `mix` when that is a crew.
-        For any scenario the stop of any crew lasts at least as long as the tasks along any one path; the path taken
-        is the longest one at `mix`.
+        Σ_s w_s stop_s(x) >= constant + Σ coefficients[p][a] x[p, a], with equality at `mix` when that is a crew:
+        in any scenario the stop of any crew lasts at least as long as the tasks along any one path, and the path
+        taken is the longest one at `mix`.
 
         Parameters
         ----------
@@ -146,23 +177,23 @@ class ServiceBank:
         -------
         Constant in seconds, and coefficients by position, shape (athletes,) each.
         """
-        bounds = self._bounds(mix)
-        network = Network(self.choreography)
-        finish = network.finish_all(self._values(bounds, mix))
-        return self._along(bounds, network.longest_path(finish) * scenario_weights)
+        bounds, network = self._bounds, Network(self.choreography)
+        at_mix = bounds.at(mix)
+        finish = network.finish_all(at_mix.values)
+        return at_mix.along(network.longest_path(finish) * scenario_weights)
 
     def blended_cut(self, mix: Mapping[str, Floats], tail: float, tail_share: float) -> Cut:
         """Bound from below on mean and tail mean blended, touching it at `mix`; see `path_cut` and `blend_weights`."""
-        bounds = self._bounds(mix)
-        network = Network(self.choreography)
-        finish = network.finish_all(self._values(bounds, mix))
+        bounds, network = self._bounds, Network(self.choreography)
+        at_mix = bounds.at(mix)
+        finish = network.finish_all(at_mix.values)
         weights = blend_weights(network.stop_time(finish), tail, tail_share)
-        return self._along(bounds, network.longest_path(finish) * weights)
+        return at_mix.along(network.longest_path(finish) * weights)
 
     def mix_times(self, mix: Mapping[str, Floats]) -> Floats:
         """Bound from below on the stop time at `mix`, exact when it is a crew; seconds, shape (scenarios,)."""
         network = Network(self.choreography)
-        return network.stop_time(network.finish_all(self._values(self._bounds(mix), mix)))
+        return network.stop_time(network.finish_all(self._bounds.at(mix).values))
 
     def crew_mix(self, crew: NDArray[np.integer]) -> dict[str, Floats]:
         """Mix in which each position of a crew row, shape (positions,), is worked by one athlete or by nobody."""
@@ -172,77 +203,21 @@ class ServiceBank:
                 mix[position][row] = 1.0
         return mix
 
-    def _bounds(self, mix: Mapping[str, Floats]) -> list[_Linear]:
-        """Linear bound from below on the time of each task, touching it at `mix` when that is a crew."""
-        bounds = []
-        for task, (_, rank) in zip(self.choreography.tasks, self.place, strict=True):
-            if task.position is None:
-                own = _Linear(self.car[rank], {})
-                times = self.car[rank][None]
+    @cached_property
+    def _places(self) -> tuple[tuple[str | None, int], ...]:
+        return places(self.choreography)
+
+    @cached_property
+    def _bounds(self) -> TaskBounds:
+        return TaskBounds(self.choreography, self.durations, self.car)
+
+    def _taken(self, network: Network, crews: NDArray[np.integer]) -> Iterator[Floats]:
+        """Seconds of each task, shape (n or 1, scenarios) or 0 where it does not exist; crews shape (n, positions)."""
+        column = {position: i for i, position in enumerate(self.positions)}
+        for (position, rank), exists in zip(self._places, network.exists, strict=True):
+            if not exists:
+                yield np.zeros((1, 1))
+            elif position is None:
+                yield self.car[rank][None]
             else:
-                times = self.durations[task.position][:, rank]
-                own = _Linear(np.zeros(self.scenarios), {task.position: times})
-            bounds.append(_conditional(task, own, times, mix))
-        return bounds
-
-    def _values(self, bounds: list[_Linear], mix: Mapping[str, Floats]) -> Floats:
-        return np.array([bound.value(mix) for bound in bounds])
-
-    def _along(self, bounds: list[_Linear], weights: Floats) -> Cut:
-        """Sum of the tasks' bounds, weighted, shape of `weights` (tasks, scenarios)."""
-        constant = 0.0
-        coefficients = {p: np.zeros(len(self.athletes[p])) for p in self.positions}
-        for bound, weight in zip(bounds, weights, strict=True):
-            constant += float(bound.constant @ weight)
-            for position, term in bound.terms.items():
-                coefficients[position] += term @ weight
-        return constant, coefficients
-
-
-@dataclass(frozen=True, slots=True)
-class _Linear:
-    """A linear function of a mix in every scenario: constant (scenarios,), terms (athletes or 1, scenarios)."""
-
-    constant: Floats
-    terms: Mapping[str, Floats]
-
-    def value(self, mix: Mapping[str, Floats]) -> Floats:
-        """Value at a mix, shape (scenarios,)."""
-        total = self.constant
-        for position, term in self.terms.items():
-            shares = mix[position]
-            total = total + (shares @ term if len(term) == len(shares) else shares.sum() * term[0])
-        return total
-
-    def plus(self, other: _Linear, factor: Floats) -> _Linear:
-        """Add the other function, times a factor of each scenario, shape (scenarios,)."""
-        terms = dict(self.terms)
-        for position, term in other.terms.items():
-            terms[position] = terms[position] + term * factor if position in terms else term * factor
-        return _Linear(self.constant + other.constant * factor, terms)
-
-
-def _conditional(task: Task, own: _Linear, times: Floats, mix: Mapping[str, Floats]) -> _Linear:
-    """Bound from below on a task that exists only when some seats are filled or empty.
-
-    With c_i = 1 where condition i holds and M = max(0, longest time), m = min(0, shortest time) over athletes, the
-    time of the task is at least own - M Σ (1 - c_i) and at least m c_i for each i: the first is exact where all
-    hold, the second where one does not. In each scenario the one that is larger at `mix` is taken.
-    """
-    one = np.ones(own.constant.shape)
-    holds = []
-    if task.only_with is not None:
-        holds.append(_Linear(0 * one, {task.only_with: one[None]}))
-    if task.only_without is not None:
-        holds.append(_Linear(one, {task.only_without: -one[None]}))
-    if not holds:
-        return own
-    longest = np.maximum(times.max(axis=0, initial=0.0), 0.0)
-    shortest = np.minimum(times.min(axis=0, initial=0.0), 0.0)
-    if_done = own
-    for condition in holds:
-        if_done = if_done.plus(_Linear(one, {}), -longest).plus(condition, longest)
-    least = min(holds, key=lambda condition: float(condition.value(mix)[0]))
-    if_not = _Linear(0 * one, {}).plus(least, shortest)
-    done = if_done.value(mix) >= if_not.value(mix)
-    return _Linear(0 * one, {}).plus(if_done, done.astype(float)).plus(if_not, (~done).astype(float))
+                yield self.durations[position][crews[:, column[position]], rank]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Literal
 
 import numpy as np
@@ -57,6 +57,17 @@ def exists(task: Task, empty: frozenset[str]) -> bool:
         and task.only_with not in empty
         and (task.only_without is None or task.only_without in empty)
     )
+
+
+def places(choreography: Choreography) -> tuple[tuple[str | None, int], ...]:
+    """Position of each task (None: the car), and its rank among that position's tasks."""
+    seen: dict[str | None, int] = {}
+    found = []
+    for task in choreography.tasks:
+        rank = seen.get(task.position, 0)
+        seen[task.position] = rank + 1
+        found.append((task.position, rank))
+    return tuple(found)
 
 
 def own_times(choreography: Choreography, marks: Mapping[str, Mark]) -> dict[str, float | None]:
@@ -144,19 +155,23 @@ class Network:
 
     def finish_all(self, durations: Floats) -> Floats:
         """When each task is done if every task takes the given time, whether or not it exists; same shape."""
-        finish = durations.copy()
-        for task, before in enumerate(self.before):
-            if before:
-                finish[task] += finish[list(before)].max(axis=0)
+        return np.array(self.finishes(durations))
+
+    def finishes(self, durations: Iterable[Floats]) -> list[Floats]:
+        """When each task is done, given the time each takes; arrays of any shapes that broadcast together."""
+        finish: list[Floats] = []
+        for own, before in zip(durations, self.before, strict=True):
+            start = reduce(np.maximum, [finish[earlier] for earlier in before]) if before else None
+            finish.append(own if start is None else start + own)
         return finish
 
     def _spent(self, durations: Floats) -> Floats:
         """Durations, 0 where a task does not exist."""
         return np.where(self.exists.reshape(-1, *[1] * (durations.ndim - 1)), durations, 0.0)
 
-    def stop_time(self, finish: Floats) -> Floats:
+    def stop_time(self, finish: Sequence[Floats] | Floats) -> Floats:
         """When the car may go: the latest finish of the releasing tasks, shape (...)."""
-        return np.asarray(finish[list(self.release)].max(axis=0))
+        return reduce(np.maximum, [finish[task] for task in self.release])
 
     def longest_path(self, finish: Floats) -> NDArray[np.bool_]:
         """Which tasks lie on the longest path, same shape as `finish`; among equals the first named wins."""
