@@ -34,13 +34,14 @@ KNOWN_LIMITS: Final[Mapping[str, tuple[str, str, bool]]] = {
 class DrivingRules:
     """What goes with hours at the wheel, in the form of 49 CFR 395; None does not bind.
 
-    Hours at the wheel count from the last `off_hours` in one piece. Nobody drives later than `window_hours` after
-    coming on duty, nor with more than `on_duty_hours` of duty and driving in the limit's days; a rest of
-    `restart_hours` starts that count anew.
+    Hours at the wheel count from the last `off_hours` in one piece. Since then nobody drives later than
+    `window_hours` after coming on duty, nor after `worked_hours` of duty and driving; nor with more than
+    `on_duty_hours` of both in the limit's days, where a rest of `restart_hours` starts that count anew.
     """
 
     off_hours: float = 8.0
     window_hours: float | None = None
+    worked_hours: float | None = None
     on_duty_hours: float | None = None
     restart_hours: float | None = None
 

@@ -8,10 +8,10 @@ from typing import Final
 Entry = Mapping[str, float]
 
 
-def _driving(at_most: float, off: float, window: float, on_duty: float, days: int, **more: float) -> Entry:
-    forms = {"at_most": at_most, "off_hours": off, "window_hours": window, "on_duty_hours": on_duty, "days": days}
-    return {**forms, **more}
-
+_PROPERTY: Final[Entry] = {"at_most": 11, "off_hours": 10, "window_hours": 14, "restart_hours": 34}
+_PASSENGERS: Final[Entry] = {"at_most": 10, "off_hours": 8, "worked_hours": 15}
+_SEVEN_DAYS: Final[Entry] = {"on_duty_hours": 60, "days": 7}
+_EIGHT_DAYS: Final[Entry] = {"on_duty_hours": 70, "days": 8}
 
 # preset -> limit -> (its figures, where they come from)
 PRESETS: Final[Mapping[str, Mapping[str, tuple[Entry, str]]]] = {
@@ -24,9 +24,9 @@ PRESETS: Final[Mapping[str, Mapping[str, tuple[Entry, str]]]] = {
     # 49 CFR 395.3 (property): 11 h at the wheel after 10 h off, within 14 h of coming on duty; (b)(1) 60 h on duty in
     # 7 days where vehicles do not run every day of the week, (b)(2) 70 h in 8 days where they do; (c) 34 h off start
     # that count anew. The half hour of break after 8 h at the wheel is left to the driver: nothing checks it here.
-    "49 CFR 395.3": {"driving_hours": (_driving(11, 10, 14, 60, 7, restart_hours=34), "49 CFR 395.3(a), (b)(1)")},
-    "49 CFR 395.3(b)(2)": {"driving_hours": (_driving(11, 10, 14, 70, 8, restart_hours=34), "49 CFR 395.3(a), (b)(2)")},
+    "49 CFR 395.3": {"driving_hours": ({**_PROPERTY, **_SEVEN_DAYS}, "49 CFR 395.3(a), (b)(1)")},
+    "49 CFR 395.3(b)(2)": {"driving_hours": ({**_PROPERTY, **_EIGHT_DAYS}, "49 CFR 395.3(a), (b)(2)")},
     # 49 CFR 395.5 (passengers): 10 h at the wheel after 8 h off, not after 15 h on duty; (b)(1) and (2) as above.
-    "49 CFR 395.5": {"driving_hours": (_driving(10, 8, 15, 60, 7), "49 CFR 395.5(a), (b)(1)")},
-    "49 CFR 395.5(b)(2)": {"driving_hours": (_driving(10, 8, 15, 70, 8), "49 CFR 395.5(a), (b)(2)")},
+    "49 CFR 395.5": {"driving_hours": ({**_PASSENGERS, **_SEVEN_DAYS}, "49 CFR 395.5(a), (b)(1)")},
+    "49 CFR 395.5(b)(2)": {"driving_hours": ({**_PASSENGERS, **_EIGHT_DAYS}, "49 CFR 395.5(a), (b)(2)")},
 }
