@@ -114,7 +114,7 @@ def _left_side() -> list[Piece]:
               ("wheel-hung",), load=True),
         Piece("tc-return-lf", "Old tire back to the wall", "tire-carrier", ("tc-set-lf",), "return", 1.20,
               loose, load=True),
-        Piece("ts-stage-lr", "Left rear tire staged", "tire-stager", ("jk-drop-r",), "stage", 2.90, load=True,
+        Piece("ts-stage-lr", "Left rear tire staged", "tire-stager", ("jk-drop-r",), "stage", 3.70, load=True,
               only_with="tire-stager"),
         Piece("ts-catch-lr", "Old left rear tire to the wall", "tire-stager", ("ts-stage-lr", "rc-pull-lr"), "catch",
               1.00, loose, load=True, only_with="tire-stager"),
@@ -155,7 +155,7 @@ SERVICES: Mapping[str, tuple[str, tuple[Piece, ...]]] = {
     ),
     "two-tires": (
         "Right-side tires and fuel",
-        (*_right_side(), *_fuel("flow-part", 3.90), _launch("jk-drop-r", "fu-unplug")),
+        (*_right_side(), *_fuel("flow-part", 3.75), _launch("jk-drop-r", "fu-unplug")),
     ),
     "fuel-only": ("Fuel only, one can", (*_fuel("flow-can", 4.40), _launch("fu-unplug"))),
 }

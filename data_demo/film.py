@@ -15,7 +15,7 @@ from data_demo.people import CARS, PEOPLE, STANDING, may_practise
 from data_demo.truth import LOSS, LOSS_SPREAD, SETTING, TIRE, TREND, TREND_DAYS, Truth
 
 BLOCK_DAY = date(2026, 2, 28)
-SPOILED = 0.05
+SPOILED = 0.055
 BY_FINISH_MARKS = 0.12  # share of stops graded by finish marks throughout
 BLANK = 0.02  # share of single grades that the coach left blank
 GRADED = {"race": 0.8, "practice": 0.62, "tryout": 0.85}  # share of positions graded in a stop

@@ -19,8 +19,8 @@ EARLY_SD = 0.04  # seconds
 SPREAD = {
     "reach": 0.08, "place": 0.07, "carry-right": 0.10, "nuts-off": 0.08, "pull": 0.11, "index": 0.12, "nuts-on": 0.08,
     "cross": 0.05, "lift": 0.09, "set": 0.13, "drop": 0.12, "fetch": 0.11, "clear": 0.12, "carry-left": 0.11,
-    "return": 0.14, "stage": 0.09, "catch": 0.14, "plug": 0.13, "swap": 0.11, "unplug": 0.14, "hand": 0.14,
-    "flow-can": 0.04, "flow-rest": 0.05, "flow-part": 0.06, "launch": 0.15,
+    "return": 0.14, "stage": 0.12, "catch": 0.14, "plug": 0.13, "swap": 0.11, "unplug": 0.14, "hand": 0.14,
+    "flow-can": 0.05, "flow-rest": 0.06, "flow-part": 0.06, "launch": 0.15,
 }  # fmt: skip
 
 # The unlined tire against the lined one, which is the reference: on ln seconds; carry-right in seconds.
@@ -29,8 +29,8 @@ TIRE = {"pull": -0.06, "set": -0.07, "fetch": -0.06, "clear": -0.05, "carry-left
 SETTING = {"race": 0.0, "practice": -0.02, "tryout": 0.015}  # on each split's own scale
 
 MISS_RATE = {  # a typical athlete's expected count per execution of a task that lists the miss
-    "restrike": 0.10, "switch-missed": 0.035, "wheel-hung": 0.04, "second-stroke": 0.03, "plug-missed": 0.035,
-    "can-fumbled": 0.03, "over-too-soon": 0.002, "tire-loose": 0.0025, "loose-wheel": 0.001,
+    "restrike": 0.10, "switch-missed": 0.035, "wheel-hung": 0.04, "second-stroke": 0.03, "plug-missed": 0.04,
+    "can-fumbled": 0.05, "over-too-soon": 0.002, "tire-loose": 0.0025, "loose-wheel": 0.001,
 }  # fmt: skip
 LOSS = {"restrike": 0.32, "switch-missed": 0.78, "wheel-hung": 0.55, "second-stroke": 0.62, "plug-missed": 0.72,
         "can-fumbled": 0.48}  # fmt: skip
