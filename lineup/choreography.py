@@ -183,14 +183,17 @@ class Network:
         return on_path
 
     def slack(self, durations: Floats) -> Floats:
-        """How much later each task could finish without the car leaving later; seconds, same shape."""
+        """How much later each task could finish without the car leaving later.
+
+        Seconds, same shape; infinite where no releasing task waits for it.
+        """
         spent = self._spent(durations)
         finish = self.finish_all(spent)
         latest = np.full(finish.shape, np.inf)
         latest[list(self.release)] = self.stop_time(finish)
         for task in range(len(self.before) - 1, -1, -1):
             for earlier in self.before[task]:
-                np.minimum(latest[earlier], latest[task] - spent[task], out=latest[earlier])
+                latest[earlier] = np.minimum(latest[earlier], latest[task] - spent[task])
         return latest - finish
 
 
