@@ -7,7 +7,7 @@ licensed practice and the sanctioning body.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from weakref import WeakKeyDictionary
@@ -57,6 +57,22 @@ def may_fill(season: Season, athlete: str, seat: Seat) -> Verdict:
         costs |= verdict.costs
         rule = rule or verdict.rule
     return Verdict(True, rule, "; ".join(notes), costs)
+
+
+def may_start(season: Season, weekends: Sequence[str]) -> frozenset[str]:
+    """Athletes who may start in some seat of these weekends."""
+    seats = [
+        seat
+        for race in season.races_of(tuple(weekends))
+        for car in season.cars_in[race.id]
+        for seat in season.seats(race.id, car)
+    ]
+    cleared = _index(season).clearances
+    return frozenset(
+        athlete
+        for athlete in season.athletes
+        if any((athlete, seat.position) in cleared and may_fill(season, athlete, seat).allowed for seat in seats)
+    )
 
 
 def refusals(season: Season, athlete: str, seat: Seat) -> tuple[Verdict, ...]:

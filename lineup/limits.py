@@ -198,6 +198,9 @@ def _faults(name: str, draft: Mapping[str, Any]) -> Iterator[LimitProblem]:
         yield f"{name}.days", draft["days"], "is below one day", "Write 1 or more"
     if draft.get("at_least", 0) > draft.get("at_most", math.inf):
         yield f"{name}.at_least", draft["at_least"], "is above at_most", f"Write at most {draft['at_most']}"
+    for key in ("at_most", "off_hours") if name == "driving_hours" else ():
+        if draft.get(key) == 0:
+            yield f"{name}.{key}", 0, "is zero", "Write hours above zero, or leave the limit out"
     if "on_duty_hours" in draft and "days" not in draft:
         yield f"{name}.on_duty_hours", draft["on_duty_hours"], "has no window of days", "Add days = 7"
 

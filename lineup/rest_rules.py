@@ -1,0 +1,116 @@
+"""Rules about time: no two duties at once, rest between them, long days, a long rest each week or window of days."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from lineup.findings import Case, Finding, shown
+from lineup.limits import Limit
+from lineup.timeline import SAME_H, Chain, Duty
+from lineup.travel import journey
+
+
+def one_seat(case: Case) -> Iterator[Finding]:
+    """Nobody is in two places at once: duties do not overlap, and the journey between two sites fits."""
+    latest: Duty | None = None
+    for duty in case.duties:
+        if latest is not None and (latest.block or duty.block):
+            yield from _clash(case, latest, duty)
+        if latest is None or duty.released >= latest.released:
+            latest = duty
+
+
+def _clash(case: Case, earlier: Duty, later: Duty) -> Iterator[Finding]:
+    between_h = later.report - earlier.released
+    drives = case.season.athletes[case.athlete].drives
+    way_h = journey(case.season, earlier.site, later.site, drives).hours
+    if between_h >= way_h - SAME_H:
+        return
+    first, second = case.name(earlier.race), case.name(later.race)
+    if earlier.race == later.race:
+        text = f"{case.who} both starts and travels as a reserve at {first}"
+    elif between_h < 0:
+        text = f"{case.who}: {first} and {second} overlap by {-between_h:.1f} h"
+    else:
+        text = f"{case.who}: {between_h:.1f} h from {first} to {second}, the journey takes {way_h:.1f} h"
+    yield Finding("one_seat", _blamed(earlier, later), between_h, way_h, way_h - between_h, text)
+
+
+def rest_hours(case: Case, limit: Limit) -> Iterator[Finding]:
+    """Rest between released and the next report, the direct journey left out."""
+    need = limit.at_least or 0.0
+    shifts, gaps = case.rest.shifts, case.rest.gaps
+    for earlier, later, gap in zip(shifts, shifts[1:], gaps[1:], strict=False):
+        if not (earlier.block or later.block):
+            continue
+        rest_h = max(0.0, later.report - earlier.released - gap.direct_h)
+        if rest_h < need - SAME_H:
+            first, second = case.name(earlier.duties[-1].race), case.name(later.duties[0].race)
+            text = f"{case.who}: {rest_h:.1f} h of rest of {need:g} h needed between {first} and {second}"
+            race = _blamed(earlier.duties[-1], later.duties[0])
+            yield Finding("rest_hours", race, rest_h, need, need - rest_h, text)
+
+
+def duty_hours(case: Case, limit: Limit) -> Iterator[Finding]:
+    """Longest span of the duties of one day at one site, taken together."""
+    most = limit.at_most or 0.0
+    for shift in case.rest.shifts:
+        if shift.block and shift.hours > most + SAME_H:
+            races = " and ".join(case.name(duty.race) for duty in shift.duties)
+            text = f"{case.who}: {shift.hours:.1f} h on duty of {most:g} h allowed at {races}"
+            race = next(duty.race for duty in reversed(shift.duties) if duty.block)
+            yield Finding("duty_hours", race, shift.hours, most, shift.hours - most, text)
+
+
+def weekly_rest_hours(case: Case, limit: Limit) -> Iterator[Finding]:
+    """One rest that long inside each ISO week of the block, on the home clock; journeys are no rest."""
+    need = limit.at_least or 0.0
+    for week in sorted(case.weeks):
+        monday = 7 * week + 1
+        start, end = case.clock.midnight(monday), case.clock.midnight(monday + 7)
+        race = _race_within(case.rest, start, end)
+        if race is None:
+            continue
+        rest_h = longest_rest(case.rest, start, end)
+        if rest_h < need - SAME_H:
+            text = f"{case.who}: longest rest of the week from {shown(monday)} is {rest_h:.1f} h of {need:g} h needed"
+            yield Finding("weekly_rest_hours", race, rest_h, need, need - rest_h, text)
+
+
+def rolling_rest_hours(case: Case, limit: Limit) -> Iterator[Finding]:
+    """One rest that long in every run of so many days, on the home clock, that touches a duty of the block."""
+    need, days = limit.at_least or 0.0, limit.days or 1
+    touched = [shift.day for shift in case.rest.shifts if shift.block]
+    if not touched:
+        return
+    for first in range(touched[0] - days, touched[-1] + 2):
+        start, end = case.clock.midnight(first), case.clock.midnight(first + days)
+        race = _race_within(case.rest, start, end, with_journeys=False)
+        if race is None:
+            continue
+        rest_h = longest_rest(case.rest, start, end)
+        if rest_h < need - SAME_H:
+            window = f"{shown(first)} to {shown(first + days - 1)}"
+            text = f"{case.who}: longest rest from {window} is {rest_h:.1f} h of {need:g} h needed"
+            yield Finding("rolling_rest_hours", race, rest_h, need, need - rest_h, text)
+
+
+def longest_rest(chain: Chain, start: float, end: float) -> float:
+    """Longest spell without duty or journey between two moments, in hours."""
+    return max((min(b, end) - max(a, start) for a, b in chain.free()), default=end - start)
+
+
+def _race_within(chain: Chain, start: float, end: float, with_journeys: bool = True) -> str | None:
+    """Last race of the block whose duty (or journey) touches the time between two moments."""
+    found = None
+    for index, shift in enumerate(chain.shifts):
+        way_in, way_out = chain.gaps[index].in_h, chain.gaps[index + 1].out_h
+        reach = (way_in, way_out) if with_journeys else (0.0, 0.0)
+        if shift.block and shift.report - reach[0] < end - SAME_H and shift.released + reach[1] > start + SAME_H:
+            found = next(duty.race for duty in reversed(shift.duties) if duty.block)
+    return found
+
+
+def _blamed(earlier: Duty, later: Duty) -> str:
+    """Race of the block that a finding between two duties is shown at."""
+    return later.race if later.block else earlier.race
