@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
 
 from lineup.bank import ServiceBank
 from lineup.choreography import order_tasks
-from lineup.season import Choreography, Task
+from lineup.season import Choreography, Season, Task
+from lineup.skills import MissEstimate, SkillEstimates, SplitEstimate
 
 FRONT, REAR, JACK, CARRIER, FUELER, STAGER = "front-changer", "rear-changer", "jack", "carrier", "fueler", "stager"
 
@@ -100,3 +103,24 @@ def random_bank(
         clean={p: rng.random((athletes, scenarios)) < 0.9 for p in positions},
         penalty_s={p: rng.random(athletes) for p in positions},
     )
+
+
+def made_estimates(
+    season: Season, level: Callable[[str, str, str], SplitEstimate], rate: float = 0.0, **more: Any
+) -> SkillEstimates:
+    """Estimates of everyone with a clearance, each split from `level(athlete, position, split)`."""
+    tasks = [t for choreography in season.choreographies.values() for t in choreography.tasks]
+    holders = {(c.athlete, c.position) for c in season.clearances} | {("", "")}
+    wanted = {(a, p, t.split) for a, p in holders for t in tasks if (t.position or "") == p}
+    slips = {(a, p, miss) for a, p in holders for t in tasks if (t.position or "") == p for miss in t.misses}
+    return SkillEstimates(
+        on=date(2026, 4, 1),
+        splits={key: level(*key) for key in wanted},
+        misses={key: MissEstimate(*key, rate, max(rate, 1e-12) * 1e6, 1e6, 100.0) for key in slips},
+        **({"loss_s": {name: miss.loss_s for name, miss in season.misses.items()}} | more),
+    )
+
+
+def log_level(seconds: float, sd: float = 0.0, spread: float = 0.05) -> Callable[[str, str, str], SplitEstimate]:
+    """Return a level that is the same for everybody: median seconds, on the log scale."""
+    return lambda a, p, s: SplitEstimate(a, p, s, "log", math.log(seconds), sd, spread, 10.0)
