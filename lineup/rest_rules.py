@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from lineup.findings import Case, Finding, shown
 from lineup.limits import Limit
@@ -63,52 +63,59 @@ def duty_hours(case: Case, limit: Limit) -> Iterator[Finding]:
 
 
 def weekly_rest_hours(case: Case, limit: Limit) -> Iterator[Finding]:
-    """One rest that long inside each ISO week of the block, on the home clock; journeys are no rest."""
-    need = limit.at_least or 0.0
-    for week in sorted(case.weeks):
-        monday = 7 * week + 1
-        start, end = case.clock.midnight(monday), case.clock.midnight(monday + 7)
-        race = _race_within(case.rest, start, end)
-        if race is None:
-            continue
-        rest_h = longest_rest(case.rest, start, end)
-        if rest_h < need - SAME_H:
-            text = f"{case.who}: longest rest of the week from {shown(monday)} is {rest_h:.1f} h of {need:g} h needed"
-            yield Finding("weekly_rest_hours", race, rest_h, need, need - rest_h, text)
+    """Check for one rest that long inside each ISO week of the block, on the home clock; journeys are no rest."""
+    mondays = [7 * week + 1 for week in sorted(case.weeks)]
+    for first, race, rest_h in _short_windows(case, limit, mondays, 7, with_journeys=True):
+        text = (
+            f"{case.who}: longest rest of the week from {shown(first)} is {rest_h:.1f} h of {limit.at_least:g} h needed"
+        )
+        yield _rest_finding(limit, race, rest_h, text)
 
 
 def rolling_rest_hours(case: Case, limit: Limit) -> Iterator[Finding]:
-    """One rest that long in every run of so many days, on the home clock, that touches a duty of the block."""
-    need, days = limit.at_least or 0.0, limit.days or 1
+    """Check for one rest that long in every run of so many days, on the home clock, that touches a block duty."""
+    days = limit.days or 1
     touched = [shift.day for shift in case.rest.shifts if shift.block]
-    if not touched:
-        return
-    for first in range(touched[0] - days, touched[-1] + 2):
+    firsts = range(touched[0] - days, touched[-1] + 3) if touched else range(0)
+    for first, race, rest_h in _short_windows(case, limit, firsts, days, with_journeys=False):
+        window = f"{shown(first)} to {shown(first + days - 1)}"
+        text = f"{case.who}: longest rest from {window} is {rest_h:.1f} h of {limit.at_least:g} h needed"
+        yield _rest_finding(limit, race, rest_h, text)
+
+
+def _short_windows(
+    case: Case, limit: Limit, firsts: Iterable[int], days: int, with_journeys: bool
+) -> Iterator[tuple[int, str, float]]:
+    """Windows of home days that a duty of the block touches and whose longest rest is short: day, race, hours."""
+    spells, reaches = list(case.rest.free()), list(_reaches(case.rest, with_journeys))
+    need = (limit.at_least or 0.0) - SAME_H
+    for first in firsts:
         start, end = case.clock.midnight(first), case.clock.midnight(first + days)
-        race = _race_within(case.rest, start, end, with_journeys=False)
+        race = None
+        for since, until, name in reaches:
+            if since < end - SAME_H and until > start + SAME_H:
+                race = name
         if race is None:
             continue
-        rest_h = longest_rest(case.rest, start, end)
-        if rest_h < need - SAME_H:
-            window = f"{shown(first)} to {shown(first + days - 1)}"
-            text = f"{case.who}: longest rest from {window} is {rest_h:.1f} h of {need:g} h needed"
-            yield Finding("rolling_rest_hours", race, rest_h, need, need - rest_h, text)
+        rest_h = 0.0
+        for since, until in spells:
+            rest_h = max(rest_h, (until if until < end else end) - (since if since > start else start))
+        if rest_h < need:
+            yield first, race, rest_h
 
 
-def longest_rest(chain: Chain, start: float, end: float) -> float:
-    """Longest spell without duty or journey between two moments, in hours."""
-    return max((min(b, end) - max(a, start) for a, b in chain.free()), default=end - start)
-
-
-def _race_within(chain: Chain, start: float, end: float, with_journeys: bool = True) -> str | None:
-    """Last race of the block whose duty (or journey) touches the time between two moments."""
-    found = None
+def _reaches(chain: Chain, with_journeys: bool) -> Iterator[tuple[float, float, str]]:
+    """From when to when each shift of the block keeps its athlete busy, and its last race of the block."""
     for index, shift in enumerate(chain.shifts):
-        way_in, way_out = chain.gaps[index].in_h, chain.gaps[index + 1].out_h
-        reach = (way_in, way_out) if with_journeys else (0.0, 0.0)
-        if shift.block and shift.report - reach[0] < end - SAME_H and shift.released + reach[1] > start + SAME_H:
-            found = next(duty.race for duty in reversed(shift.duties) if duty.block)
-    return found
+        if shift.block:
+            way_in, way_out = (chain.gaps[index].in_h, chain.gaps[index + 1].out_h) if with_journeys else (0.0, 0.0)
+            race = next(duty.race for duty in reversed(shift.duties) if duty.block)
+            yield shift.report - way_in, shift.released + way_out, race
+
+
+def _rest_finding(limit: Limit, race: str, rest_h: float, text: str) -> Finding:
+    need = limit.at_least or 0.0
+    return Finding(limit.name, race, rest_h, need, need - rest_h, text)
 
 
 def _blamed(earlier: Duty, later: Duty) -> str:

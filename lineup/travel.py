@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 from weakref import WeakKeyDictionary
@@ -23,7 +22,7 @@ class Journey:
     computed: bool
 
 
-_STATED: WeakKeyDictionary[Season, Mapping[tuple[str, str], JourneyFact]] = WeakKeyDictionary()
+_KNOWN: WeakKeyDictionary[Season, dict[tuple[str, str, bool], Journey]] = WeakKeyDictionary()
 
 
 def journey(season: Season, start: str, end: str, drives: bool = False) -> Journey:
@@ -38,15 +37,18 @@ def journey(season: Season, start: str, end: str, drives: bool = False) -> Journ
     InputError
         Where journeys.csv has no such journey and a site has no coordinates.
     """
-    if start == end:
-        return Journey(0.0, "road", False)
-    stated = _STATED.get(season)
-    if stated is None:
-        stated = _STATED[season] = _both_ways(season.journeys)
-    if (start, end) in stated:
-        return Journey(stated[start, end].hours, stated[start, end].mode, False)
-    km = distance_km(season.sites[start], season.sites[end])
-    return computed_journey(km, season.limits.journeys, drives)
+    known = _KNOWN.get(season)
+    if known is None:
+        known = _KNOWN[season] = _stated(season.journeys)
+    found = known.get((start, end, drives))
+    if found is None:
+        if start == end:
+            found = Journey(0.0, "road", False)
+        else:
+            km = distance_km(season.sites[start], season.sites[end])
+            found = computed_journey(km, season.limits.journeys, drives)
+        known[start, end, drives] = found
+    return found
 
 
 def computed_journey(km: float, rules: JourneyRules, drives: bool = False) -> Journey:
@@ -75,7 +77,11 @@ def distance_km(start: Site, end: Site) -> float:
     return float(line["s12"]) / 1000.0
 
 
-def _both_ways(facts: tuple[JourneyFact, ...]) -> dict[tuple[str, str], JourneyFact]:
-    """Journeys as stated; a way back that is not stated takes as long as the way out."""
-    stated = {(fact.end, fact.start): fact for fact in facts}
-    return stated | {(fact.start, fact.end): fact for fact in facts}
+def _stated(facts: tuple[JourneyFact, ...]) -> dict[tuple[str, str, bool], Journey]:
+    """Journeys of journeys.csv, drivers' too; a way back that is not stated takes as long as the way out."""
+    ways = {(fact.end, fact.start): fact for fact in facts} | {(fact.start, fact.end): fact for fact in facts}
+    return {
+        (start, end, drives): Journey(0.0 if start == end else fact.hours, fact.mode, False)
+        for (start, end), fact in ways.items()
+        for drives in (False, True)
+    }
