@@ -141,8 +141,8 @@ def read_plan(path: Path | str, season: Season) -> Plan:
         raise PlanFileError(f"{path}: {error}") from None
 
 
-def plan_from_dict(data: object, season: Season) -> Plan:
-    """Turn the parsed JSON of a plan file into a `Plan`, checked against the season's ids."""
+def plan_from_dict(data: object, season: Season | None) -> Plan:
+    """Turn the parsed JSON of a plan file into a `Plan`, checked against the ids of the season where one is given."""
     if not isinstance(data, dict) or not ({"assignments", "status"} & data.keys()):
         raise PlanFileError("a plan is a JSON object with at least `assignments`")
     try:
@@ -151,7 +151,7 @@ def plan_from_dict(data: object, season: Season) -> Plan:
         raise PlanFileError(_one_report(error)) from None
     if file.format != FORMAT:
         raise PlanFileError(f"format is {file.format!r}, this version reads {FORMAT!r}")
-    problems = list(_unknown_ids(file, season))
+    problems = [] if season is None else list(_unknown_ids(file, season))
     if problems:
         raise PlanFileError("; ".join(problems[:MOST_PROBLEMS_SHOWN]))
     return _to_plan(file, season)
@@ -209,10 +209,11 @@ def write_plan(plan: Plan, path: Path | str) -> None:
         raise PlanFileError(f"{path}: cannot be written ({error.strerror or error})") from None
 
 
-def _to_plan(file: _PlanFile, season: Season) -> Plan:
+def _to_plan(file: _PlanFile, season: Season | None) -> Plan:
     assignments = tuple(Assignment(a.race, a.car, a.position, a.athlete) for a in file.assignments)
     races = {a.race for a in assignments}
-    worked = tuple(w for w in season.weekends if any(r.id in races for r in season.races_of((w,))))
+    weekends = () if season is None else season.weekends
+    worked = tuple(w for w in weekends if season and any(r.id in races for r in season.races_of((w,))))
     return Plan(
         status=file.status or "best_so_far",
         assignments=assignments,

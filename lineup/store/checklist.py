@@ -1,0 +1,202 @@
+"""What a signer must know: what stands against signing, what must be acknowledged, what is only a warning."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final, Literal, Protocol
+
+from lineup.errors import NotAllowed
+from lineup.plan import Plan
+from lineup.season import Pin, Season
+from lineup.store.changes import change_texts, label, races_of, seat_changes, travellers, trip_changes
+from lineup.store.weekend import StepState
+
+# parts of the inputs that, once changed, make a plan unfit to sign; a change in any other part is a warning
+BLOCKING: Final = ("availability", "clearances", "races", "entries", "limits")
+
+Kind = Literal["change", "pin", "limit", "objection", "late", "breach"]
+
+
+class AuditCheck(Protocol):
+    """One limit as an audit found it."""
+
+    @property
+    def rule(self) -> str:
+        """Name of the limit."""
+
+    @property
+    def kept(self) -> bool:
+        """Whether the plan keeps it."""
+
+    @property
+    def priced(self) -> bool:
+        """Whether breaking it only costs."""
+
+    @property
+    def text(self) -> str:
+        """The finding in words."""
+
+
+class AuditResult(Protocol):
+    """Every limit, kept or broken."""
+
+    @property
+    def checks(self) -> Sequence[AuditCheck]:
+        """One check per limit."""
+
+
+Auditor = Callable[[Season, Plan], AuditResult]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing the signer acknowledges. Its id follows from what it says: other words, another id."""
+
+    id: str
+    kind: Kind
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checklist:
+    """`blocks`: why it cannot be signed. `items`: each must be acknowledged. `warnings`: worth knowing."""
+
+    blocks: tuple[str, ...]
+    items: tuple[Item, ...]
+    warnings: tuple[str, ...] = ()
+
+    def missing(self, acknowledged: Collection[str]) -> tuple[Item, ...]:
+        """Return the items that nobody acknowledged."""
+        return tuple(item for item in self.items if item.id not in acknowledged)
+
+    def require(self, acknowledged: Collection[str], step: str) -> None:
+        """Refuse a step that is blocked, or whose items are not all acknowledged.
+
+        Raises
+        ------
+        NotAllowed
+            With every reason.
+        """
+        if self.blocks:
+            raise NotAllowed(f"{step} is not possible: {'; '.join(self.blocks)}")
+        missing = self.missing(acknowledged)
+        if missing:
+            listed = "; ".join(f"{item.text} [{item.id}]" for item in missing)
+            raise NotAllowed(f"{step} needs these to be acknowledged first: {listed}")
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What is about to be signed, with everything the checklist depends on."""
+
+    weekend: str
+    state: StepState
+    plan: Plan
+    pins: tuple[Pin, ...]
+    fingerprints: Mapping[str, str]
+    earlier: Plan | None
+    travel_list: Plan | None
+    deadline: datetime | None
+    blocks: tuple[str, ...] = ()
+
+
+def checklist(
+    season: Season, subject: Subject, audit: AuditResult, now: datetime, *, after_the_fact: bool
+) -> Checklist:
+    """Gather what the signer must know.
+
+    `after_the_fact`: an amendment that is in force already is being ratified, so a broken hard limit is
+    acknowledged instead of standing in the way, and inputs may have changed (they are why it was needed).
+    """
+    broken = [check for check in audit.checks if not check.kept]
+    hard = [f"the audit found a breach of {check.rule}: {check.text}" for check in broken if not check.priced]
+    blocks = list(subject.blocks) if after_the_fact else [*subject.blocks, *hard, *_stale(season, subject)]
+    unlisted = [] if subject.travel_list is None else _not_on_the_list(season, subject, subject.travel_list)
+    blocks += [] if after_the_fact else unlisted
+    items = [*_changes(season, subject), *_pins(season, subject)]
+    items += [_item("limit", f"{check.rule} is broken at a price: {check.text}") for check in broken if check.priced]
+    items += [_item("breach", text) for text in (*hard, *unlisted) if after_the_fact]
+    items += _objections(season, subject.state)
+    if subject.deadline is not None and now > subject.deadline:
+        items.append(_item("late", f"the deadline, {subject.deadline:%Y-%m-%d %H:%M} UTC, has passed"))
+    unique = {item.id: item for item in items}
+    return Checklist(tuple(dict.fromkeys(blocks)), tuple(unique.values()), _warnings(season, subject))
+
+
+def changed_parts(then: Mapping[str, str], now: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the parts of the inputs whose fingerprint differs, in order of name."""
+    return tuple(part for part in sorted(then.keys() | now.keys()) if then.get(part) != now.get(part))
+
+
+def _stale(season: Season, subject: Subject) -> list[str]:
+    changed = changed_parts(subject.fingerprints, season.fingerprints)
+    return [
+        f"{part} changed since this plan was made: plan again, or have the coach check the same lineup anew"
+        for part in changed
+        if part in BLOCKING
+    ]
+
+
+def _warnings(season: Season, subject: Subject) -> tuple[str, ...]:
+    changed = changed_parts(subject.fingerprints, season.fingerprints)
+    return tuple(f"{part} changed since this plan was made" for part in changed if part not in BLOCKING)
+
+
+def _not_on_the_list(season: Season, subject: Subject, listed: Plan) -> list[str]:
+    races = races_of(season, subject.weekend)
+    missing = travellers(subject.plan, races) - travellers(listed, races)
+    return [
+        f"{label(season, 'athletes', athlete)} is not on the signed travel list of {label(season, 'races', race)}"
+        for race, athlete in sorted(missing)
+    ]
+
+
+def _changes(season: Season, subject: Subject) -> Iterator[Item]:
+    races = races_of(season, subject.weekend)
+    trips = subject.state.step == "travel_list"
+    if subject.earlier is None:
+        count = (
+            len(travellers(subject.plan, races)) if trips else sum(a.race in races for a in subject.plan.assignments)
+        )
+        what = "places on the travel list" if trips else "seats"
+        yield _item("change", f"nothing was signed for this weekend before: all {count} {what} are new")
+        return
+    changes = (trip_changes if trips else seat_changes)(subject.earlier, subject.plan, races)
+    for text in change_texts(season, changes):
+        yield _item("change", text)
+
+
+def _pins(season: Season, subject: Subject) -> Iterator[Item]:
+    races = races_of(season, subject.weekend)
+    for pin in subject.pins:
+        if pin.race is None or pin.race in races:
+            yield _item("pin", pin_text(season, pin) + f" ({pin.reason})")
+
+
+def _objections(season: Season, state: StepState) -> list[Item]:
+    return [
+        _item("objection", f"{review.mark.by} objects for {label(season, 'cars', car)}: {review.mark.reason}")
+        for car, review in sorted(state.reviews.items())
+        if review.verdict == "objected"
+    ]
+
+
+def pin_text(season: Season, pin: Pin) -> str:
+    """Return a pin in words, its reason left out."""
+    who = label(season, "athletes", pin.athlete)
+    if pin.other is not None:
+        who += f" and {label(season, 'athletes', pin.other)}"
+    where = [label(season, kind, key) for kind, key in _places(pin) if key is not None]
+    verb = {"must": "must work", "never": "never work", "pair": "work together", "apart": "never work together"}
+    return f"pinned: {who} {verb[pin.kind]}" + (f" in {', '.join(where)}" if where else "")
+
+
+def _places(pin: Pin) -> tuple[tuple[str, str | None], ...]:
+    return ("races", pin.race), ("cars", pin.car), ("positions", pin.position)
+
+
+def _item(kind: Kind, text: str) -> Item:
+    return Item(f"{kind}-{hashlib.sha256(text.encode()).hexdigest()[:10]}", kind, text)

@@ -1,0 +1,168 @@
+"""The difference of two plans: who moved, what it costs, what it gains and how sure, limits newly close."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Protocol
+
+from lineup.plan import Assignment, Plan
+from lineup.season import Season
+from lineup.store.changes import SeatChange, TripChange, change_texts, races_of, seat_changes, trip_changes
+
+CLOSE_SHARE: Final = 0.1  # a kept limit is close when this share of it, or less, is left
+SMALLEST_S: Final = 0.0005  # a cost that moves by less than this does not show at three digits
+
+
+class PricedPlan(Protocol):
+    """What a lineup costs."""
+
+    @property
+    def value_s(self) -> float:
+        """Sum of the costs, seconds."""
+
+    @property
+    def costs(self) -> Mapping[str, float]:
+        """Cost by name, seconds."""
+
+
+class PlanPricer(Protocol):
+    """Prices any lineup on the same scenarios."""
+
+    def price(self, assignments: Sequence[Assignment], /) -> PricedPlan:
+        """Return value and costs."""
+
+
+class LimitCheck(Protocol):
+    """One limit as an audit found it; `figure` and `limit` None where it is no count."""
+
+    @property
+    def rule(self) -> str:
+        """Name of the limit."""
+
+    @property
+    def kept(self) -> bool:
+        """Whether the plan keeps it."""
+
+    @property
+    def text(self) -> str:
+        """The finding in words."""
+
+    @property
+    def figure(self) -> float | None:
+        """The plan's worst figure."""
+
+    @property
+    def limit(self) -> float | None:
+        """The number that figure is held against."""
+
+
+class LimitAudit(Protocol):
+    """Every limit, kept or broken."""
+
+    @property
+    def checks(self) -> Sequence[LimitCheck]:
+        """One check per limit."""
+
+
+Chance = Callable[[Plan, Plan], float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """What changes from one plan to another.
+
+    `costs` maps each cost that moves to (before, after), in seconds; `gain_s` is how much the value falls, None
+    where the two cannot be compared; `chance` that the gain is real, None where nobody computed it. `close`:
+    limits that the plan before kept with room to spare and the plan after breaks or nearly reaches.
+    """
+
+    seats: tuple[SeatChange, ...]
+    trips: tuple[TripChange, ...]
+    costs: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    gain_s: float | None = None
+    chance: float | None = None
+    close: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def texts(self, season: Season) -> tuple[str, ...]:
+        """Return the difference as plain sentences, the moves first."""
+        lines = list(change_texts(season, (*self.seats, *self.trips))) or ["nobody moves"]
+        if self.gain_s is not None:
+            verb = "gains" if self.gain_s >= 0 else "costs"
+            sure = "" if self.chance is None else f", {self.chance:.0%} likely to be real"
+            lines.append(f"forecast: {verb} {abs(self.gain_s):.3f} s{sure}")
+        lines += [f"{name}: {b:.3f} s before, {a:.3f} s after ({a - b:+.3f} s)" for name, (b, a) in self.costs.items()]
+        return (*lines, *(f"limit newly close: {text}" for text in self.close), *self.notes)
+
+
+def difference(
+    season: Season,
+    before: Plan,
+    after: Plan,
+    *,
+    pricer: PlanPricer | None = None,
+    chance: Chance | None = None,
+    audits: tuple[LimitAudit, LimitAudit] | None = None,
+    weekend: str | None = None,
+) -> Difference:
+    """Compare two plans.
+
+    Parameters
+    ----------
+    pricer : prices both on the same scenarios; without one the plans' own figures are used, if they come from the
+        same inputs, seed and scenarios.
+    chance : called with both plans, returns how likely the gain is real.
+    audits : of the plan before and the plan after.
+    weekend : tells only who moves in this weekend; costs are always those of the whole block.
+    """
+    races: Collection[str] | None = None if weekend is None else races_of(season, weekend)
+    seats, trips = seat_changes(before, after, races), trip_changes(before, after, races)
+    figures, notes = _figures(before, after, pricer)
+    costs: dict[str, tuple[float, float]] = {}
+    gain = None
+    if figures is not None:
+        (old_value, old), (new_value, new) = figures
+        gain = old_value - new_value
+        pairs = {name: (old.get(name, 0.0), new.get(name, 0.0)) for name in dict.fromkeys((*old, *new))}
+        costs = {name: (b, a) for name, (b, a) in pairs.items() if abs(a - b) >= SMALLEST_S}
+    sure = chance(before, after) if chance is not None and gain is not None else None
+    return Difference(seats, trips, costs, gain, sure, newly_close(audits) if audits else (), notes)
+
+
+def newly_close(audits: tuple[LimitAudit, LimitAudit]) -> tuple[str, ...]:
+    """Return the limits that the second audit finds broken or close, and the first did not."""
+    old, new = audits
+    were = {check.rule for check in old.checks if _close(check)}
+    broken = {check.rule for check in old.checks if not check.kept}
+    return tuple(
+        check.text
+        for check in new.checks
+        if (not check.kept and check.rule not in broken) or (_close(check) and check.rule not in were)
+    )
+
+
+def _close(check: LimitCheck) -> bool:
+    if not check.kept:
+        return True
+    if check.figure is None or check.limit is None:
+        return False
+    return abs(check.limit - check.figure) <= CLOSE_SHARE * abs(check.limit)
+
+
+Figures = tuple[tuple[float, Mapping[str, float]], tuple[float, Mapping[str, float]]]
+
+
+def _figures(before: Plan, after: Plan, pricer: PlanPricer | None) -> tuple[Figures | None, tuple[str, ...]]:
+    if pricer is not None:
+        old, new = pricer.price(before.assignments), pricer.price(after.assignments)
+        return ((old.value_s, old.costs), (new.value_s, new.costs)), ()
+    if before.value_s is None or after.value_s is None:
+        return None, ("one of the two was never priced: seconds cannot be compared",)
+    if _basis(before) != _basis(after):
+        return None, ("the two were forecast from different inputs or scenarios: price both anew to compare seconds",)
+    return ((before.value_s, before.costs), (after.value_s, after.costs)), ()
+
+
+def _basis(plan: Plan) -> tuple[object, ...]:
+    return plan.seed, plan.scenarios, plan.weekends, tuple(sorted(plan.fingerprints.items()))

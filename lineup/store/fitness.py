@@ -1,0 +1,46 @@
+"""Who may not be put into a seat even in an emergency: nobody without clearance, nobody who is unavailable."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+
+from lineup.season import Absence, Season, Seat
+from lineup.store.changes import SeatChange, label, seat_text
+
+
+def unfit(season: Season, changes: Iterable[SeatChange]) -> Iterator[str]:
+    """Name every new seat whose athlete has no clearance for it, or is unavailable on its days.
+
+    The kind of an absence is never told: "unavailable" is all that leaves the season folder.
+    """
+    for change in changes:
+        athlete, seat = change.after, change.seat
+        if athlete is None:
+            continue
+        who = label(season, "athletes", athlete)
+        if season.clearance_level(athlete, seat.position, seat.race) is None:
+            yield f"{who} has no clearance for {seat_text(season, seat)}"
+        if any(_stops(season, absence, seat) for absence in season.absences if absence.athlete == athlete):
+            yield f"{who} is unavailable for {seat_text(season, seat)}"
+
+
+def unavailable(season: Season, races: Iterable[str]) -> tuple[str, ...]:
+    """Return the athletes who are out on a day of one of these races, in order of the athletes file."""
+    days = [season.duty_days(race) for race in races]
+    out = {
+        absence.athlete
+        for absence in season.absences
+        if absence.status == "out" and any(_overlaps(absence, *span) for span in days)
+    }
+    return tuple(athlete for athlete in season.athletes if athlete in out)
+
+
+def _stops(season: Season, absence: Absence, seat: Seat) -> bool:
+    if not _overlaps(absence, *season.duty_days(seat.race)):
+        return False
+    return absence.status == "out" or seat.position not in absence.positions
+
+
+def _overlaps(absence: Absence, first: date, last: date) -> bool:
+    return absence.first_day <= last and (absence.last_day is None or first <= absence.last_day)
