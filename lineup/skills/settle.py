@@ -1,0 +1,157 @@
+"""The parts of estimation in turn, round after round, until levels, spreads, losses and pace agree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from lineup.skills.assumptions import Assumptions
+from lineup.skills.grades import Cells, Rows
+from lineup.skills.levels import Levels, fit_levels
+from lineup.skills.nested import Blocks
+from lineup.skills.pooling import Floats
+from lineup.skills.slips import Losses, fit_losses, fit_pace
+from lineup.skills.spreads import Spreads, fit_spreads
+
+_ROUNDS = 4
+_ENOUGH = 4  # grades of a cell from which it is its own measure of what is far off
+_LEAST_ROBUST = 0.03  # no grade within this share of the median is far off
+
+
+@dataclass(frozen=True)
+class Given:
+    """What does not change from round to round; `columns`: effects each row carries, `stated_s`: misses.csv."""
+
+    cells: Cells
+    blocks: Blocks
+    rows: Rows
+    columns: Floats
+    stated_s: Floats
+    beliefs: Assumptions
+
+    def of_pool(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
+        """Per row, the value of its pool."""
+        return values[self.cells.pool[self.rows.cell]]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The parts after a round.
+
+    `levels` and `spreads` are None before the first. `noise`: variance per cell. `pace`: ln factor per athlete.
+    `effects`: what setting, tire add to each row. `pulled`: rows that count as the edge.
+    """
+
+    noise: Floats
+    losses: Losses
+    pace: Floats
+    effects: Floats
+    pulled: NDArray[np.bool_]
+    levels: Levels | None = None
+    spreads: Spreads | None = None
+
+
+@dataclass(frozen=True)
+class _View:
+    """The rows as one round sees them, shape (rows,).
+
+    `x`: clean value without pace; `ok`: has one; `lag`: ln pace in it; `doubt`: variance of its losses.
+    """
+
+    x: Floats
+    ok: NDArray[np.bool_]
+    lag: Floats
+    doubt: Floats
+    slipped: NDArray[np.bool_]
+
+
+def settle(given: Given) -> Fit:
+    """Run the rounds."""
+    rows, cells, beliefs = given.rows, given.cells, given.beliefs
+    fit = Fit(
+        noise=np.full(len(cells.keys), beliefs.typical_spread**2),
+        losses=Losses(given.stated_s, beliefs.loss_varies),
+        pace=np.zeros(len(cells.athletes)),
+        effects=np.zeros(len(rows.cell)),
+        pulled=np.zeros(len(rows.cell), dtype=bool),
+    )
+    for _ in range(_ROUNDS):
+        fit = _round(given, fit)
+    return fit
+
+
+def _round(given: Given, fit: Fit) -> Fit:
+    cells, rows, beliefs = given.cells, given.rows, given.beliefs
+    view = _look(given, fit)
+    view, pulled = _pull_in(given, fit, view)
+    cell, ok, plain = rows.cell, view.ok, view.ok & ~view.slipped
+    precision = rows.weight / (fit.noise[cell] + view.doubt)
+    levels = fit_levels(cells, cell[ok], view.x[ok], given.columns[ok], precision[ok], beliefs)
+    effects = np.einsum("re,re->r", given.columns[:, :-1], levels.effect[cells.pool[cell], :-1])
+    net = view.x - effects
+    spreads = fit_spreads(cells, given.blocks, cell[plain], net[plain], rows.weight[plain], beliefs)
+    level = _shrunk(levels)[cell]
+    later = ok & rows.after & given.of_pool(cells.log).astype(bool)
+    gap, sure = (net + view.lag - level)[later], (rows.weight / (spreads.variance[cell] + view.doubt))[later]
+    return Fit(
+        noise=spreads.variance,
+        losses=_next_losses(given, fit, level + effects + view.lag, spreads.variance),
+        pace=fit_pace(cells, cell[later], gap, sure, beliefs),
+        effects=effects,
+        pulled=pulled,
+        levels=levels,
+        spreads=spreads,
+    )
+
+
+def _look(given: Given, fit: Fit) -> _View:
+    """Take losses and pace out of the grades."""
+    cells, rows = given.cells, given.rows
+    log = given.of_pool(cells.log).astype(bool)
+    lost = rows.loss(fit.losses.loss_s)
+    clean = rows.seconds - lost
+    lag = np.where(rows.after & log, fit.pace[cells.athlete[rows.cell]], 0.0)
+    x = cells.scaled(clean, rows.cell) - lag
+    ok = np.isfinite(x)
+    one_unit_s = np.where(log, np.where(ok, clean, 1.0), given.of_pool(cells.unit))
+    slipped = np.bincount(rows.slip_row, minlength=len(rows.cell)) > 0
+    return _View(x, ok, lag, (fit.losses.varies * lost / one_unit_s) ** 2, slipped)
+
+
+def _pull_in(given: Given, fit: Fit, view: _View) -> tuple[_View, NDArray[np.bool_]]:
+    """Let a grade that is too far from its cell's median (its pool's, in a thin cell) count as the edge."""
+    net = pd.Series(np.where(view.ok, view.x - fit.effects, np.nan))
+    robust = {}
+    for name, group in (("cell", given.rows.cell), ("pool", given.cells.pool[given.rows.cell])):
+        median = net.groupby(group).transform("median")
+        robust[name] = median.to_numpy(), (net - median).abs().to_numpy()
+    thick = net.groupby(given.rows.cell).transform("count").to_numpy() >= _ENOUGH
+    edge = {}
+    for name, (_, distance) in robust.items():
+        counted = np.where(view.slipped | (~thick if name == "cell" else False), np.nan, distance)
+        spread = pd.Series(counted).groupby(given.cells.pool[given.rows.cell]).transform("median").to_numpy()
+        edge[name] = np.maximum(1.4826 * np.nan_to_num(spread), _LEAST_ROBUST)
+    centre = np.where(thick, robust["cell"][0], robust["pool"][0])
+    reach = given.beliefs.pull_in * np.sqrt(np.where(thick, edge["cell"], edge["pool"]) ** 2 + view.doubt)
+    pulled = view.ok & (np.abs(net.to_numpy() - centre) > reach)
+    x = np.where(pulled, np.clip(net.to_numpy(), centre - reach, centre + reach) + fit.effects, view.x)
+    return replace(view, x=x), pulled
+
+
+def _shrunk(levels: Levels) -> Floats:
+    """Each cell's level between its own record and its pool."""
+    own = levels.scale**2 / (levels.scale**2 + levels.own_variance)
+    level: Floats = levels.centre + own * (levels.own - levels.centre)
+    return level
+
+
+def _next_losses(given: Given, fit: Fit, expected: Floats, noise: Floats) -> Losses:
+    """Fit losses to how much longer than expected each row with a miss took."""
+    cells, rows = given.cells, given.rows
+    log, variance = given.of_pool(cells.log).astype(bool), noise[rows.cell]
+    expected_s = cells.seconds(expected + np.where(log, variance / 2, 0.0), rows.cell)
+    noise_s = np.sqrt(variance) * np.where(log, expected_s, given.of_pool(cells.unit))
+    return fit_losses(rows, given.stated_s, expected_s, noise_s, fit.losses, given.beliefs)
