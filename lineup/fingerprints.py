@@ -88,5 +88,7 @@ def _frame_lines(table: pd.DataFrame) -> list[str]:
         elif cells.dtype.kind == "f":
             columns.append([f"{cell:.9g}" for cell in cells.tolist()])
         else:
-            columns.append([";".join(sorted(cell)) if isinstance(cell, tuple) else str(cell) for cell in cells])
+            columns.append(
+                [";".join(sorted(cell)) if isinstance(cell, tuple) else str(cell) for cell in cells.tolist()]
+            )
     return sorted("\x1f".join(row) for row in zip(*columns, strict=True))

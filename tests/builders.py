@@ -1,4 +1,4 @@
-"""Tiny seasons for tests: `tiny_season` makes one in memory, `write_season` writes any season as a folder.
+"""Tiny seasons for tests: `tiny_season` makes one in memory; `write_season` and `write_workbook` write any season.
 
 `tiny_season()` has 3 positions, 4 athletes cleared for all of them, 1 car, 1 race and 1 service ("four") whose tasks
 run side by side, with grades drawn from a seed. Ask for more with its keywords, then refine with `season.replace(...)`.
@@ -19,8 +19,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import tomlkit
+import xlsxwriter
 
-from lineup.limits import JourneyRules, Limit, Limits
+from lineup.limits import DrivingRules, JourneyRules, Limit, Limits
 from lineup.season import (
     GRADE_COLUMNS,
     STOP_COLUMNS,
@@ -214,6 +215,55 @@ def write_csv(path: Path, rows: Sequence[Mapping[str, Any]]) -> None:
         writer.writerows(rows)
 
 
+def write_workbook(season: Season, path: Path) -> Path:
+    """Write a season as one .xlsx, numbers and dates as a spreadsheet holds them."""
+    sheets = {name: rows for name, rows in season_rows(season).items() if rows}
+    sheets["choreography"] = []
+    for name, document in season_documents(season).items():
+        if name.startswith("choreography/"):
+            service = Path(name).stem
+            rows = [{"service": service, "service_name": document["name"]} | _flat(task) for task in document["task"]]
+            sheets["choreography"] += rows
+        else:
+            lines = [{"key": key, "value": _toml_text(value)} for key, value in document.items()]
+            sheets[name.removesuffix(".toml")] = lines
+    with xlsxwriter.Workbook(path) as book:
+        day = book.add_format({"num_format": "yyyy-mm-dd"})
+        moment = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"})
+        for name, rows in sheets.items():
+            sheet = book.add_worksheet(name)
+            columns = list(dict.fromkeys(column for row in rows for column in row))
+            sheet.write_row(0, 0, columns)
+            for number, row in enumerate(rows, start=1):
+                for place, column in enumerate(columns):
+                    value = row.get(column)
+                    if column in ("report", "start", "released"):
+                        sheet.write_datetime(number, place, datetime.fromisoformat(str(value)), moment)
+                    elif isinstance(value, date):
+                        sheet.write_datetime(number, place, value, day)
+                    else:
+                        sheet.write(number, place, value)
+    return path
+
+
+def _flat(task: Mapping[str, Any]) -> dict[str, Any]:
+    """Write the keys of a task as cells of a sheet."""
+    flags = {True: "yes", False: "no"}
+    return {
+        key: ";".join(value) if isinstance(value, list) else flags[value] if isinstance(value, bool) else value
+        for key, value in task.items()
+    }
+
+
+def _toml_text(value: Any) -> Any:
+    """Write a value as TOML does on the right of `=`; plain numbers stay numbers."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return value
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_toml_text(inside)}" for key, inside in value.items()) + " }"
+    return tomlkit.item(value).as_string()
+
+
 def season_rows(season: Season) -> dict[str, list[dict[str, Any]]]:
     """Every table of a season as the rows of its file, by name without ending."""
 
@@ -316,6 +366,8 @@ def _limits_table(limits: Limits) -> dict[str, Any]:
 def _limit_value(limit: Limit) -> Any:
     keys = ("at_most", "at_least", "days", "price_s")
     table = {key: getattr(limit, key) for key in keys if getattr(limit, key) is not None}
+    if limit.driving is not None:
+        table |= _changed(limit.driving, DrivingRules())
     return next(iter(table.values())) if len(table) == 1 and "price_s" not in table else table
 
 
