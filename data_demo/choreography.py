@@ -125,8 +125,8 @@ def _fuel(flow: str, seconds: float) -> list[Piece]:
     """One can: plugged in, flowing, out again."""
     return [
         Piece("fu-plug-1", "Can in the filler", "fueler", (), "plug", 0.85, ("plug-missed",)),
-        Piece("flow-1", "Fuel runs in", "", ("fu-plug-1",), flow, seconds),
-        Piece("fu-unplug", "Can out", "fueler", ("fu-plug-1", "flow-1"), "unplug", 0.40),
+        Piece(flow, "Fuel runs in", "", ("fu-plug-1",), flow, seconds),
+        Piece("fu-unplug", "Can out", "fueler", ("fu-plug-1", flow), "unplug", 0.40),
     ]
 
 
@@ -135,12 +135,12 @@ def _two_cans() -> list[Piece]:
     return [
         plug,
         first,
-        Piece("ch-hand-2", "Second can handed over the wall", "can-handler", ("flow-1",), "hand", 0.55,
+        Piece("ch-hand-2", "Second can handed over the wall", "can-handler", ("flow-can",), "hand", 0.55,
               ("can-fumbled",)),
-        Piece("fu-swap-2", "Cans changed, second in", "fueler", ("fu-plug-1", "flow-1", "ch-hand-2"), "swap", 1.00,
+        Piece("fu-swap-2", "Cans changed, second in", "fueler", ("fu-plug-1", "flow-can", "ch-hand-2"), "swap", 1.00,
               ("plug-missed",)),
-        Piece("flow-2", "Second can runs in", "", ("fu-swap-2",), "flow-rest", 3.60),
-        Piece(unplug.id, unplug.name, "fueler", ("fu-swap-2", "flow-2"), "unplug", unplug.seconds),
+        Piece("flow-rest", "Second can runs in", "", ("fu-swap-2",), "flow-rest", 3.60),
+        Piece(unplug.id, unplug.name, "fueler", ("fu-swap-2", "flow-rest"), "unplug", unplug.seconds),
     ]  # fmt: skip
 
 
