@@ -31,7 +31,9 @@ class Assumptions:
     loss_varies : how much that cost varies from one miss to the next, as a share of it.
     pace_sd : how far an athlete's pace after a miss lies from everyone's; small, so that it is pooled hard.
     pace_common_sd : how far everyone's pace after a miss may lie from no change.
-    miss_rate : misses per execution, where nothing was graded.
+    miss_rate, penalty_rate : misses per execution, where nothing was graded; of misses without and with a penalty.
+    miss_positions_sd, penalty_positions_sd : by how much (in ln rate) positions differ in the same miss.
+    penalty_half_lives : grades tell of penalties that many times longer, since they are rare.
     miss_shape, penalty_shape : how alike athletes are in a miss (1 / squared coefficient of variation); the higher,
         the harder rates are pooled. Misses with a penalty are rare and dear: pooled hard.
     pull_in : a grade further off than this many spreads counts as the edge.
@@ -57,6 +59,10 @@ class Assumptions:
     pace_sd: float = 0.02
     pace_common_sd: float = 0.05
     miss_rate: float = 0.05
+    penalty_rate: float = 0.003
+    miss_positions_sd: float = 0.7
+    penalty_positions_sd: float = 0.3
+    penalty_half_lives: float = 4.0
     miss_shape: float = 4.0
     penalty_shape: float = 16.0
     pull_in: float = 4.0

@@ -65,7 +65,9 @@ def own_seconds(
 ) -> Floats:
     """Draw the seconds an athlete's own tasks are expected to take in a stop, misses included, shape (n,)."""
     if work is None:
-        tasks = [(s, ()) for a, p, s in estimates.splits if (a, p) == (athlete, position)]
+        tasks: list[tuple[str, tuple[str, ...]]] = [
+            (s, ()) for a, p, s in estimates.splits if (a, p) == (athlete, position)
+        ]
     else:
         tasks = [(task.split, task.misses) for task in work.tasks if (task.position or "") == position]
     total = np.zeros(n)

@@ -17,6 +17,7 @@ from lineup.skills.records import LeftOut
 
 SETTINGS = ("race", "practice", "tryout")
 _LEAST_SECONDS = 0.05  # nominal seconds at or below zero have no logarithm
+_LEAST_WEIGHT = 1e-6  # however old, a grade is not nothing
 Pool = tuple[str, str]
 
 
@@ -149,7 +150,7 @@ def make_rows(season: Season, cells: Cells, on: date, half_life_days: float) -> 
     rows = Rows(
         cell=found["cell"].to_numpy(dtype=np.intp),
         seconds=seconds,
-        weight=np.exp2(-age / half_life_days),
+        weight=np.maximum(np.exp2(-age / half_life_days), _LEAST_WEIGHT),
         day=days,
         setting=_code(table["setting"], SETTINGS),
         tire=tire.astype(np.intp),
@@ -202,8 +203,7 @@ def _slips(table: pd.DataFrame, misses: tuple[str, ...]) -> tuple[Ints, Ints]:
 
 def _code(column: pd.Series[str], names: tuple[str, ...]) -> Ints:
     places = {name: i for i, name in enumerate(names)}
-    codes: Ints = column.map(places).fillna(0).to_numpy(dtype=np.intp)
-    return codes
+    return np.asarray(column.map(places).fillna(0).to_numpy(), dtype=np.intp)
 
 
 def _after_a_slip(table: pd.DataFrame, found: pd.DataFrame, slips: Ints) -> NDArray[np.bool_]:

@@ -7,6 +7,7 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from lineup.errors import InputError
@@ -62,7 +63,8 @@ def holdout_report(season: Season, split_date: date, beliefs: Assumptions | None
     if not later_plain.any() or not earlier_plain.any():
         raise InputError(f"Nothing to compare: {split_date} must have clean grades before it and from it on.")
     centre, wide = _predict(estimates, cells, later)
-    cell, seconds, centre, wide = (v[later_plain] for v in (later.cell, later.seconds, centre, wide))
+    cell, seconds = later.cell[later_plain], later.seconds[later_plain]
+    centre, wide = centre[later_plain], wide[later_plain]
     x = cells.scaled(seconds, cell) * cells.unit[cells.pool[cell]]
     off = np.abs(x - centre) / wide
     counts = np.bincount(earlier.cell[earlier_plain], minlength=len(cells.keys))
@@ -89,9 +91,9 @@ def holdout_report(season: Season, split_date: date, beliefs: Assumptions | None
     )
 
 
-def _clean(season: Season, cells: Cells, on: date) -> tuple[Rows, np.ndarray[tuple[int], np.dtype[np.bool_]]]:
+def _clean(season: Season, cells: Cells, on: date) -> tuple[Rows, NDArray[np.bool_]]:
     """Rows of a season, and which of them are a time without a miss."""
-    rows, _ = make_rows(season, cells, on, Assumptions().half_life_days)
+    rows, _ = make_rows(season, cells, on, half_life_days=1.0)  # plain averages know no age
     plain = np.isfinite(cells.scaled(rows.seconds, rows.cell))
     plain[rows.slip_row] = False
     return rows, plain
@@ -105,5 +107,5 @@ def _predict(estimates: SkillEstimates, cells: Cells, rows: Rows) -> tuple[Float
     return mean[rows.cell] + row_effects(estimates, cells, rows), wide[rows.cell]
 
 
-def _rmse(errors: Floats, part: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> float:
+def _rmse(errors: Floats, part: NDArray[np.bool_]) -> float:
     return float(np.sqrt(np.mean(errors[part] ** 2))) if part.any() else float("nan")

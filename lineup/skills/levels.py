@@ -58,12 +58,8 @@ def fit_levels(cells: Cells, cell: Ints, x: Floats, columns: Floats, precision: 
     typical = SpreadPrior(beliefs.typical_between, beliefs.between_evidence)
     first = [part.fit(mean, sd, typical, beliefs) for part in fits]
     typical = SpreadPrior(_typical(fits, first, beliefs.typical_between), beliefs.between_evidence)
-    mean, sd = _pool_effects(fits, first, beliefs)
-    zero, plain_sd = np.zeros(effects), np.hypot(beliefs.effect_sd, sd)
-    last = [
-        part.fit(mean, sd, typical, beliefs) if part.log else part.fit(zero, plain_sd, typical, beliefs)
-        for part in fits
-    ]
+    common = {log: _pool_effects(fits, first, log, beliefs) for log in (True, False)}
+    last = [part.fit(*common[part.log], typical, beliefs) for part in fits]
     return _collect(cells, fits, last, effects, beliefs)
 
 
@@ -123,8 +119,8 @@ def _typical(parts: list[_Part], fits: list[MixedFit], believed: float) -> float
     return float(np.median([*seen, believed]))
 
 
-def _pool_effects(parts: list[_Part], fits: list[MixedFit], beliefs: Assumptions) -> tuple[Floats, Floats]:
-    """Pool each effect over the splits of the log scale; return its common value and how far a split may differ."""
+def _pool_effects(parts: list[_Part], fits: list[MixedFit], log: bool, beliefs: Assumptions) -> tuple[Floats, Floats]:
+    """Pool each effect over the splits of one scale; return its common value and how far a split may differ."""
     before_mean = np.zeros(parts[0].raw.shape[1])
     before_sd = np.full(len(before_mean), beliefs.effect_sd)
     before_mean[_NEWCOMER], before_sd[_NEWCOMER] = beliefs.newcomer_slower, beliefs.newcomer_slower_sd
@@ -134,7 +130,7 @@ def _pool_effects(parts: list[_Part], fits: list[MixedFit], beliefs: Assumptions
         for part, fit in zip(parts, fits, strict=True):
             at = len(part.pools) + column
             precision = 1 / fit.cov[at, at] - _LOOSE_SD**-2
-            if part.log and precision > 0.1 * _LOOSE_SD**-2:
+            if part.log == log and precision > 0.1 * _LOOSE_SD**-2:
                 values.append(fit.beta[at] / fit.cov[at, at] / precision)
                 variances.append(1 / precision)
         if values:

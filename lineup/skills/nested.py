@@ -100,7 +100,7 @@ def carry(blocks: Blocks, z: Floats, variance: Floats, same: float, other: float
     prior = blocks.correlations(same, other)
     total = prior.copy()
     np.einsum("aii->ai", total)[:] += blocks.spread(np.where(seen, variance, _UNKNOWN), 1.0)
-    weights: Floats = np.linalg.solve(total, prior).transpose(0, 2, 1)
+    weights = np.asarray(np.linalg.solve(total, prior), dtype=np.float64).transpose(0, 2, 1)
     mean = np.einsum("akj,aj->ak", weights, blocks.spread(np.where(seen, z, 0.0), 0.0))
     left = np.einsum("aii->ai", prior) - np.einsum("akj,akj->ak", weights, prior)
     cells = blocks.slot >= 0

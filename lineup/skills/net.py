@@ -10,7 +10,7 @@ from lineup.skills.records import SkillEstimates
 
 
 def row_effects(estimates: SkillEstimates, cells: Cells, rows: Rows) -> Floats:
-    """What setting, tire and pace after a miss add to each row, on the split's scale (seconds if plain)."""
+    """Add up what setting, tire and pace after a miss do to each row, on the split's scale (seconds if plain)."""
     setting = np.zeros((len(cells.pools), len(SETTINGS)))
     tire = np.zeros((len(cells.pools), len(rows.tires)))
     for i, (_, split) in enumerate(cells.pools):

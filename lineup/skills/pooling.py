@@ -118,7 +118,7 @@ def fit_mixed(
     ratio = _least(badness, start, zero=between_prior is None)
     beta, _, rss = _solve(sums, prior, ratio)
     noise2 = 1.0 if noise_known else rss / max(sums.rows - lost, 1.0)
-    cov: Floats = noise2 * np.linalg.inv(_information(sums, prior, ratio))
+    cov = noise2 * np.asarray(np.linalg.inv(_information(sums, prior, ratio)), dtype=np.float64)
     return MixedFit(beta, cov, float(np.sqrt(ratio * noise2)), float(np.sqrt(noise2)))
 
 
@@ -159,7 +159,7 @@ def _solve(sums: _Sums, prior: Prior, ratio: float) -> tuple[Floats, float, floa
     pull = _pull(sums, ratio)
     info = _information(sums, prior, ratio)
     right = sums.xy - sums.x.T @ (pull * sums.y) + prior.precision * prior.mean
-    beta: Floats = np.linalg.solve(info, right)
+    beta = np.asarray(np.linalg.solve(info, right), dtype=np.float64)
     total = sums.yy - float(pull @ sums.y**2) + float(prior.precision @ prior.mean**2)
     return beta, float(np.linalg.slogdet(info)[1]), max(total - float(beta @ right), 0.0)
 
@@ -227,26 +227,36 @@ def log_variances(squares: Floats, freedom: Floats) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, slots=True)
 class RatePool:
-    """Rates of a pool's athletes ~ Gamma(shape, shape / mean)."""
+    """Rates of a pool's athletes ~ Gamma(shape, shape / mean); `doubt` is the variance of ln mean."""
 
     mean: float
     shape: float
+    doubt: float
+
+    @property
+    def worth(self) -> float:
+        """Shape of what the pool says of one athlete, its own doubt included."""
+        return 1 / (1 / self.shape + self.doubt)
 
 
-def fit_rates(counts: Floats, chances: Floats, *, typical: float, shape: float, shape_sd: float = 0.7) -> RatePool:
+def fit_rates(
+    counts: Floats, chances: Floats, *, typical: float, typical_sd: float, shape: float, shape_sd: float = 0.7
+) -> RatePool:
     """Fit mean and shape of a pool of rates to counts in so many chances (negative binomial likelihood).
 
-    Beliefs before: ln mean ~ Normal(ln typical, 1.5²), ln shape ~ Normal(ln shape, shape_sd²).
+    Beliefs before: ln mean ~ Normal(ln typical, typical_sd²), ln shape ~ Normal(ln shape, shape_sd²).
     """
 
     def badness(point: Floats) -> float:
         log_mean, log_shape = point
         a, b = np.exp(log_shape), np.exp(log_shape - log_mean)
         gain = gammaln(a + counts) - gammaln(a) + a * np.log(b) - (a + counts) * np.log(b + chances)
-        beliefs = ((log_mean - np.log(typical)) / 1.5) ** 2 + ((log_shape - np.log(shape)) / shape_sd) ** 2
+        beliefs = ((log_mean - np.log(typical)) / typical_sd) ** 2 + ((log_shape - np.log(shape)) / shape_sd) ** 2
         return float(beliefs / 2 - gain.sum())
 
     crude = (counts.sum() + typical) / (chances.sum() + 1.0)
     start = np.array([np.log(crude), np.log(shape)])
     found = minimize(badness, start, method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-6})
-    return RatePool(float(np.exp(found.x[0])), float(np.exp(found.x[1])))
+    mean, fitted = float(np.exp(found.x[0])), float(np.exp(found.x[1]))
+    information = float((fitted * mean * chances / (fitted + mean * chances)).sum()) + typical_sd**-2
+    return RatePool(mean, fitted, 1 / information)

@@ -15,6 +15,7 @@ from lineup.skills.records import MissEstimate
 
 _SHARES = np.linspace(0.0, 1.0, 11)  # of a record in another position that may count here
 _SHARE_BELIEVED, _SHARE_SD = 0.3, 0.3
+_LOOSE_SD = 1.5  # of ln rate, around what is believed of a miss before grades
 
 
 @dataclass(frozen=True)
@@ -37,16 +38,23 @@ def fit_rates_of_misses(
     pair_of_row = np.array([code[a, p] for a, p, _ in cells.keys], dtype=np.intp)[rows.cell]
     estimates: dict[tuple[str, str, str], MissEstimate] = {}
     for number, miss in enumerate(rows.misses):
+        rare = season.misses[miss].penalty_s > 0
+        weight = rows.weight ** (1 / beliefs.penalty_half_lives if rare else 1.0)
         positions = {task.position or "" for task in rows.tasks if miss in task.misses}
         lists = np.array([miss in task.misses for task in rows.tasks], dtype=bool)[rows.task]
-        chances = group_sums(pair_of_row[lists], rows.weight[lists], len(pairs))
+        chances = group_sums(pair_of_row[lists], weight[lists], len(pairs))
         hit = rows.slip_row[rows.slip_miss == number]
-        counts = group_sums(pair_of_row[hit], rows.weight[hit], len(pairs))
-        shape = beliefs.penalty_shape if season.misses[miss].penalty_s > 0 else beliefs.miss_shape
+        counts = group_sums(pair_of_row[hit], weight[hit], len(pairs))
+        shape = beliefs.penalty_shape if rare else beliefs.miss_shape
+        everywhere = np.array([i for i, (_, p) in enumerate(pairs) if p in positions], dtype=np.intp)
+        believed = beliefs.penalty_rate if rare else beliefs.miss_rate
+        common = fit_rates(counts[everywhere], chances[everywhere], typical=believed, typical_sd=_LOOSE_SD, shape=shape)
+        differ = beliefs.penalty_positions_sd if rare else beliefs.miss_positions_sd
+        near = float(np.sqrt(differ**2 + common.doubt))
         tallies = []
         for position in sorted(positions):
             at = np.array([i for i, (_, p) in enumerate(pairs) if p == position], dtype=np.intp)
-            pool = fit_rates(counts[at], chances[at], typical=beliefs.miss_rate, shape=shape)
+            pool = fit_rates(counts[at], chances[at], typical=common.mean, typical_sd=near, shape=shape)
             tallies.append(_Tally(at, counts[at], chances[at], pool))
         for estimate in _lean(miss, pairs, new, tallies, beliefs):
             estimates[estimate.athlete, estimate.position, miss] = estimate
@@ -74,7 +82,7 @@ def _lean(
     estimates = []
     for tally, (other_made, other_due) in zip(tallies, elsewhere, strict=True):
         for j, i in enumerate(tally.pairs):
-            shape = tally.pool.shape / (beliefs.newcomer_variance if pairs[i] in new else 1.0)
+            shape = tally.pool.worth / (beliefs.newcomer_variance if pairs[i] in new else 1.0)
             alpha = shape + share * other_made[j] + tally.counts[j]
             beta = (shape + share * max(other_due[j], 0.0)) / tally.pool.mean + tally.chances[j]
             figures = (float(alpha / beta), float(alpha), float(beta), float(tally.chances[j]))

@@ -38,20 +38,25 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Fit:
-    """The parts after a round.
+class State:
+    """What one round hands to the next.
 
-    `levels` and `spreads` are None before the first. `noise`: variance per cell. `pace`: ln factor per athlete.
-    `effects`: what setting, tire add to each row. `pulled`: rows that count as the edge.
+    `noise`: variance per cell. `pace`: ln factor per athlete. `effects`: what setting and tire add to each row.
     """
 
     noise: Floats
     losses: Losses
     pace: Floats
     effects: Floats
+
+
+@dataclass(frozen=True)
+class Fit(State):
+    """All parts after a round. `pulled`: rows that count as the edge."""
+
+    levels: Levels
+    spreads: Spreads
     pulled: NDArray[np.bool_]
-    levels: Levels | None = None
-    spreads: Spreads | None = None
 
 
 @dataclass(frozen=True)
@@ -71,24 +76,24 @@ class _View:
 def settle(given: Given) -> Fit:
     """Run the rounds."""
     rows, cells, beliefs = given.rows, given.cells, given.beliefs
-    fit = Fit(
+    state = State(
         noise=np.full(len(cells.keys), beliefs.typical_spread**2),
         losses=Losses(given.stated_s, beliefs.loss_varies),
         pace=np.zeros(len(cells.athletes)),
         effects=np.zeros(len(rows.cell)),
-        pulled=np.zeros(len(rows.cell), dtype=bool),
     )
-    for _ in range(_ROUNDS):
+    fit = _round(given, state)
+    for _ in range(_ROUNDS - 1):
         fit = _round(given, fit)
     return fit
 
 
-def _round(given: Given, fit: Fit) -> Fit:
+def _round(given: Given, state: State) -> Fit:
     cells, rows, beliefs = given.cells, given.rows, given.beliefs
-    view = _look(given, fit)
-    view, pulled = _pull_in(given, fit, view)
+    view = _look(given, state)
+    view, pulled = _pull_in(given, state, view)
     cell, ok, plain = rows.cell, view.ok, view.ok & ~view.slipped
-    precision = rows.weight / (fit.noise[cell] + view.doubt)
+    precision = rows.weight / (state.noise[cell] + view.doubt)
     levels = fit_levels(cells, cell[ok], view.x[ok], given.columns[ok], precision[ok], beliefs)
     effects = np.einsum("re,re->r", given.columns[:, :-1], levels.effect[cells.pool[cell], :-1])
     net = view.x - effects
@@ -98,7 +103,7 @@ def _round(given: Given, fit: Fit) -> Fit:
     gap, sure = (net + view.lag - level)[later], (rows.weight / (spreads.variance[cell] + view.doubt))[later]
     return Fit(
         noise=spreads.variance,
-        losses=_next_losses(given, fit, level + effects + view.lag, spreads.variance),
+        losses=_next_losses(given, state.losses, level + effects + view.lag, spreads.variance),
         pace=fit_pace(cells, cell[later], gap, sure, beliefs),
         effects=effects,
         pulled=pulled,
@@ -107,23 +112,23 @@ def _round(given: Given, fit: Fit) -> Fit:
     )
 
 
-def _look(given: Given, fit: Fit) -> _View:
+def _look(given: Given, state: State) -> _View:
     """Take losses and pace out of the grades."""
     cells, rows = given.cells, given.rows
     log = given.of_pool(cells.log).astype(bool)
-    lost = rows.loss(fit.losses.loss_s)
+    lost = rows.loss(state.losses.loss_s)
     clean = rows.seconds - lost
-    lag = np.where(rows.after & log, fit.pace[cells.athlete[rows.cell]], 0.0)
+    lag = np.where(rows.after & log, state.pace[cells.athlete[rows.cell]], 0.0)
     x = cells.scaled(clean, rows.cell) - lag
     ok = np.isfinite(x)
     one_unit_s = np.where(log, np.where(ok, clean, 1.0), given.of_pool(cells.unit))
     slipped = np.bincount(rows.slip_row, minlength=len(rows.cell)) > 0
-    return _View(x, ok, lag, (fit.losses.varies * lost / one_unit_s) ** 2, slipped)
+    return _View(x, ok, lag, (state.losses.varies * lost / one_unit_s) ** 2, slipped)
 
 
-def _pull_in(given: Given, fit: Fit, view: _View) -> tuple[_View, NDArray[np.bool_]]:
+def _pull_in(given: Given, state: State, view: _View) -> tuple[_View, NDArray[np.bool_]]:
     """Let a grade that is too far from its cell's median (its pool's, in a thin cell) count as the edge."""
-    net = pd.Series(np.where(view.ok, view.x - fit.effects, np.nan))
+    net = pd.Series(np.where(view.ok, view.x - state.effects, np.nan))
     robust = {}
     for name, group in (("cell", given.rows.cell), ("pool", given.cells.pool[given.rows.cell])):
         median = net.groupby(group).transform("median")
@@ -137,7 +142,7 @@ def _pull_in(given: Given, fit: Fit, view: _View) -> tuple[_View, NDArray[np.boo
     centre = np.where(thick, robust["cell"][0], robust["pool"][0])
     reach = given.beliefs.pull_in * np.sqrt(np.where(thick, edge["cell"], edge["pool"]) ** 2 + view.doubt)
     pulled = view.ok & (np.abs(net.to_numpy() - centre) > reach)
-    x = np.where(pulled, np.clip(net.to_numpy(), centre - reach, centre + reach) + fit.effects, view.x)
+    x = np.where(pulled, np.clip(net.to_numpy(), centre - reach, centre + reach) + state.effects, view.x)
     return replace(view, x=x), pulled
 
 
@@ -148,10 +153,10 @@ def _shrunk(levels: Levels) -> Floats:
     return level
 
 
-def _next_losses(given: Given, fit: Fit, expected: Floats, noise: Floats) -> Losses:
+def _next_losses(given: Given, before: Losses, expected: Floats, noise: Floats) -> Losses:
     """Fit losses to how much longer than expected each row with a miss took."""
     cells, rows = given.cells, given.rows
     log, variance = given.of_pool(cells.log).astype(bool), noise[rows.cell]
     expected_s = cells.seconds(expected + np.where(log, variance / 2, 0.0), rows.cell)
     noise_s = np.sqrt(variance) * np.where(log, expected_s, given.of_pool(cells.unit))
-    return fit_losses(rows, given.stated_s, expected_s, noise_s, fit.losses, given.beliefs)
+    return fit_losses(rows, given.stated_s, expected_s, noise_s, before, given.beliefs)
