@@ -11,8 +11,9 @@ import numpy as np
 
 from lineup.bank import ServiceBank
 from lineup.choreography import order_tasks
-from lineup.season import Choreography, Season, Task
+from lineup.season import Choreography, Miss, Position, Season, Task
 from lineup.skills import MissEstimate, SkillEstimates, SplitEstimate
+from tests.builders import tiny_season
 
 FRONT, REAR, JACK, CARRIER, FUELER, STAGER = "front-changer", "rear-changer", "jack", "carrier", "fueler", "stager"
 
@@ -124,3 +125,12 @@ def made_estimates(
 def log_level(seconds: float, sd: float = 0.0, spread: float = 0.05) -> Callable[[str, str, str], SplitEstimate]:
     """Return a level that is the same for everybody: median seconds, on the log scale."""
     return lambda a, p, s: SplitEstimate(a, p, s, "log", math.log(seconds), sd, spread, 10.0)
+
+
+def stop_season(**changes: Any) -> Season:
+    """Four athletes for every position of a four-tire stop; nobody else is named."""
+    choreography = four_tires()
+    season = tiny_season(positions=choreography.positions, shape=choreography.tasks)
+    positions = {p: Position(p, p, filled="if_possible" if p == STAGER else "always") for p in choreography.positions}
+    misses = {"restrike": Miss("restrike", "Second strike", 0.3), "trigger": Miss("trigger", "Switch", 0.8, 20.0)}
+    return season.replace(positions=positions, misses=misses, **changes)

@@ -7,11 +7,11 @@ import pytest
 
 from lineup.bank import ServiceBank
 from lineup.errors import InputError
-from lineup.season import Clearance, Miss, Position, Season
+from lineup.season import Clearance, Miss
 from lineup.skills import SplitEstimate
 from lineup.stops import forecast_entry, sample_service, sample_stops, tail_mean
 from tests.builders import make_race, tiny_season
-from tests.services import FRONT, STAGER, four_tires, log_level, made_estimates, task
+from tests.services import FRONT, STAGER, log_level, made_estimates, stop_season, task
 
 # ---------------------------------------------------------------------------------- maximum of independent normals
 
@@ -57,15 +57,6 @@ def test_four_unequal_normals_mean_and_tail() -> None:
 
 
 # -------------------------------------------------------------------------------------------------- the whole model
-
-
-def stop_season(**changes: object) -> Season:
-    """Four athletes for every position of a four-tire stop; nobody else is named."""
-    choreography = four_tires()
-    season = tiny_season(positions=choreography.positions, shape=choreography.tasks)
-    positions = {p: Position(p, p, filled="if_possible" if p == STAGER else "always") for p in choreography.positions}
-    misses = {"restrike": Miss("restrike", "Second strike", 0.3), "trigger": Miss("trigger", "Switch", 0.8, 20.0)}
-    return season.replace(positions=positions, misses=misses, **changes)
 
 
 def test_one_bank_for_each_service_and_tire_of_the_weekends() -> None:
