@@ -15,6 +15,7 @@ from lineup.findings import Case, Finding, HomeClock
 from lineup.limits import Limit
 from lineup.season import Season
 from lineup.timeline import Duty, Journeys, block_duty, past_duties
+from lineup.windows import Window, linear_windows
 
 Rule = Callable[[Case, Limit], Iterator[Finding]]
 
@@ -40,7 +41,7 @@ class Breach:
     """One limit passed over, with the figure next to the limit. `cost_s` None: forbidden; else what it costs."""
 
     rule: str
-    athlete: str
+    athlete: str | None
     race: str | None
     car: str | None
     position: str | None
@@ -71,28 +72,6 @@ class Assessment:
     def cost_s(self) -> float:
         """All costs together."""
         return sum(self.costs.values())
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """A linear part of a limit: of these groups of races, an athlete works in at most, or at least, so many.
-
-    Attributes
-    ----------
-    rule : the limit.
-    groups : a group counts once however many of its races are worked.
-    most, least : what is left of the limit after the duties before the block; None where there is no such side.
-    price_s : None: hard; else each group beyond (or short) costs that much.
-    trigger : the window counts only when one of these races is worked; empty: always. A hard window holds
-        either way.
-    """
-
-    rule: str
-    groups: tuple[tuple[str, ...], ...]
-    most: float | None = None
-    least: float | None = None
-    price_s: float | None = None
-    trigger: tuple[str, ...] = ()
 
 
 class ScheduleRules:
@@ -151,11 +130,27 @@ class ScheduleRules:
 
         With assess() on whole schedules for the rest, they say all there is to say about these four.
         """
-        return tuple(self._windows(self._person(athlete)))
+        person = self._person(athlete)
+        return tuple(linear_windows(self.season.limits, self.duties, person.past, person.may_start))
 
     def past(self, athlete: str) -> tuple[Duty, ...]:
         """Duties of an athlete before the block."""
         return self._person(athlete).past
+
+    def places(self, race: str) -> float | None:
+        """Travel places of a race: its own in races.csv, else those of limits.toml; None where nothing binds."""
+        own, limit = self.season.races[race].travel_places, self.season.limits.get("travel_places")
+        return own if own is not None else None if limit is None else limit.at_most
+
+    def places_beyond(self, race: str, people: int) -> Breach | None:
+        """Say what so many people, starters and reserves, are beyond a race's travel places; None where they fit."""
+        places, limit = self.places(race), self.season.limits.get("travel_places")
+        if places is None or people <= places:
+            return None
+        text = f"{people} people for {places:g} travel places at {self.season.label('races', race)}"
+        price_s = None if limit is None else limit.price_s
+        cost_s = None if price_s is None else price_s * (people - places)
+        return Breach("travel_places", None, race, None, None, people, places, text, cost_s)
 
     @cached_property
     def may_start(self) -> frozenset[str]:
@@ -204,42 +199,6 @@ class ScheduleRules:
                 item = f"limit:{finding.rule}"
                 costs[item] = costs.get(item, 0.0) + cost_s
         return Assessment(tuple(broken), costs, tuple(priced), travel_h)
-
-    def _windows(self, person: _Person) -> Iterator[Window]:
-        limits = self.season.limits
-        every = tuple((race,) for race in self.duties)
-        limit = limits.get("starts")
-        if limit is not None:
-            least = limit.at_least if person.may_start else None
-            yield Window("starts", every, limit.at_most, least, limit.price_s)
-        limit = limits.get("races_per_weekend")
-        if limit is not None and limit.at_most is not None:
-            for week in sorted(self.weeks):
-                races = tuple(race for race, duty in self.duties.items() if duty.week == week)
-                before = sum(duty.week == week for duty in person.past)
-                groups = tuple((race,) for race in races)
-                yield Window("races_per_weekend", groups, limit.at_most - before, None, limit.price_s, races)
-        limit = limits.get("races_in_days")
-        if limit is not None and limit.at_most is not None and limit.days is not None:
-            for race, last in self.duties.items():
-                span = range(last.day - limit.days + 1, last.day + 1)
-                groups = tuple((other,) for other, duty in self.duties.items() if duty.day in span)
-                before = sum(duty.day in span for duty in person.past)
-                yield Window("races_in_days", groups, limit.at_most - before, None, limit.price_s, (race,))
-        limit = limits.get("weekends_in_a_row")
-        if limit is not None and limit.at_most is not None:
-            yield from self._runs(person, int(limit.at_most), limit.price_s)
-
-    def _runs(self, person: _Person, most: int, price_s: float | None) -> Iterator[Window]:
-        """One window per weekend of the block and the weekends before it, where all of them could be worked."""
-        worked = {duty.week for duty in person.past}
-        for week in sorted(self.weeks):
-            run = range(week - most, week + 1)
-            if all(w in self.weeks or w in worked for w in run):
-                openweeks = [w for w in run if w not in worked]
-                groups = tuple(tuple(r for r, duty in self.duties.items() if duty.week == w) for w in openweeks)
-                here = tuple(race for race, duty in self.duties.items() if duty.week == week)
-                yield Window("weekends_in_a_row", groups, most - (len(run) - len(groups)), None, price_s, here)
 
 
 class _Person:
