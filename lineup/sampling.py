@@ -52,6 +52,11 @@ class Drawn:
     slips: NDArray[np.bool_]
 
 
+def tasks_of(choreography: Choreography, position: str) -> list[Task]:
+    """Tasks of a position in choreography order; "" is the car."""
+    return [task for task in choreography.tasks if (task.position or "") == position]
+
+
 def sobol_points(choreography: Choreography, seed: int, scenarios: int) -> Points:
     """Scrambled Sobol points of a service.
 
@@ -122,7 +127,7 @@ class Sampler:
         InputError
             When there is no estimate of an athlete's split or miss.
         """
-        tasks = [task for task in self.choreography.tasks if (task.position or "") == position]
+        tasks = tasks_of(self.choreography, position)
         scenarios = len(next(iter(self.points.day.values())))
         shape = (len(athletes), len(tasks), scenarios)
         drawn = Drawn(np.zeros(shape), np.zeros(shape), np.zeros(shape, dtype=np.bool_))

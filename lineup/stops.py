@@ -12,8 +12,8 @@ from lineup.bank import ServiceBank
 from lineup.blend import blend, blend_weights, tail_mean
 from lineup.choreography import exists
 from lineup.plan import EntryForecast
-from lineup.sampling import Drawn, Sampler, sobol_points
-from lineup.season import Choreography, Season, Task
+from lineup.sampling import Drawn, Sampler, sobol_points, tasks_of
+from lineup.season import Choreography, Season
 from lineup.skills import SkillEstimates
 
 __all__ = [
@@ -94,11 +94,6 @@ def cleared(season: Season, position: str) -> tuple[str, ...]:
     """Athletes with a clearance of any level and series for a position, in file order."""
     named = {clearance.athlete for clearance in season.clearances if clearance.position == position}
     return tuple(athlete for athlete in season.athletes if athlete in named)
-
-
-def tasks_of(choreography: Choreography, position: str) -> list[Task]:
-    """Tasks of a position in choreography order; "" is the car."""
-    return [task for task in choreography.tasks if (task.position or "") == position]
 
 
 def clean_stops(choreography: Choreography, position: str, drawn: Drawn) -> NDArray[np.bool_]:

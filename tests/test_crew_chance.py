@@ -1,0 +1,88 @@
+"""The chance that one crew is really faster, against what the normal distribution says of simple cases."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from lineup.crew_chance import CrewChances, Work
+from lineup.season import Season
+from lineup.skills import SkillEstimates, SplitEstimate
+from lineup.stops import sample_service
+from tests.builders import tiny_season
+from tests.services import STAGER, log_level, made_estimates, stop_season, task
+
+MEANS = {"a1": 4.0, "a2": 4.1, "a3": 4.3}
+
+
+def relay(sd: float) -> tuple[Season, SkillEstimates]:
+    """Two tasks one after the other, on the plain scale, so that a stop is a sum of normals."""
+    tasks = [task("one", "p1"), task("two", "p2", "one", release=True)]
+    season = tiny_season(athletes=3, positions=2, shape=tasks)
+
+    def level(athlete: str, position: str, split: str) -> SplitEstimate:
+        return SplitEstimate(athlete, position, split, "plain", MEANS.get(athlete, 0.0), sd, 0.3, 5.0)
+
+    return season, made_estimates(season, level)
+
+
+def chances(sd: float = 0.1) -> CrewChances:
+    season, known = relay(sd)
+    return CrewChances(season, known, guesses=4096, stops=8)
+
+
+def work(first: str, second: str, count: float = 1.0) -> list[Work]:
+    return [Work("four", "plain", {"p1": first, "p2": second}, count)]
+
+
+def test_one_change_has_the_chance_of_two_normals() -> None:
+    gain = chances().gain(work("a3", "a2"), work("a1", "a2"))
+    assert gain.mean_s == pytest.approx(0.3, abs=0.01)
+    assert gain.sd_s == pytest.approx(0.1 * np.sqrt(2), rel=0.05)
+    assert gain.chance == pytest.approx(norm.cdf(0.3 / (0.1 * np.sqrt(2))), abs=0.01)
+
+
+def test_whoever_stays_adds_no_doubt() -> None:
+    model = chances()
+    alone = model.gain(work("a2", "a3"), work("a1", "a3"))
+    other = model.gain(work("a2", "a2"), work("a1", "a2"))
+    assert alone.sd_s == pytest.approx(other.sd_s)
+    assert alone.chance == pytest.approx(other.chance)
+
+
+def test_two_who_swap_places_are_doubted_in_both() -> None:
+    gain = chances().gain(work("a2", "a3"), work("a3", "a2"))
+    assert gain.mean_s == pytest.approx(0.0, abs=0.02)
+    assert gain.sd_s == pytest.approx(0.2, rel=0.05)
+    assert gain.chance == pytest.approx(0.5, abs=0.03)
+
+
+def test_no_change_is_no_evidence_and_the_way_back_is_the_other_chance() -> None:
+    model = chances()
+    assert model.gain(work("a1", "a2"), work("a1", "a2")).chance == 0.5
+    there, back = model.gain(work("a3", "a2"), work("a1", "a2")), model.gain(work("a1", "a2"), work("a3", "a2"))
+    assert there.chance + back.chance == pytest.approx(1)
+    assert there.mean_s == pytest.approx(-back.mean_s)
+
+
+def test_counts_scale_the_gain_and_not_the_chance() -> None:
+    model = chances()
+    one, five = model.gain(work("a3", "a2"), work("a1", "a2")), model.gain(work("a3", "a2", 5), work("a1", "a2", 5))
+    assert five.mean_s == pytest.approx(5 * one.mean_s)
+    assert five.chance == one.chance
+
+
+def test_certain_skills_leave_no_doubt() -> None:
+    assert chances(sd=0.0).gain(work("a2", "a2"), work("a1", "a2")).chance == 1.0
+
+
+@pytest.mark.parametrize("stager", [True, False])
+def test_the_mean_over_guesses_is_the_forecast_of_the_bank(stager: bool) -> None:
+    season = stop_season()
+    known = made_estimates(season, log_level(1.0, 0.03, 0.08), rate=0.05)
+    bank = sample_service(season, known, "four", "plain", 1, 4096)
+    crew = {p: f"a{i % 4 + 1}" for i, p in enumerate(bank.positions) if stager or p != STAGER}
+    expected = bank.stop_times(bank.crew_row(crew))[0].mean()
+    seconds = CrewChances(season, known, guesses=256, stops=256).seconds([Work("four", "plain", crew)])
+    assert seconds.mean() == pytest.approx(expected, abs=0.02)
