@@ -8,7 +8,7 @@ import numpy as np
 
 from lineup.errors import InputError
 from lineup.season import Choreography
-from lineup.skills.pooling import Floats
+from lineup.skills.arrays import Floats
 from lineup.skills.records import SkillEstimates, SplitEstimate
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from lineup.season import Season, Task
-from lineup.skills.pooling import Floats, Ints, group_sums
+from lineup.skills.arrays import Bools, Floats, Ints, group_sums
 from lineup.skills.records import LeftOut
 
 SETTINGS = ("race", "practice", "tryout")
@@ -35,11 +35,11 @@ class Cells:
     pools: tuple[Pool, ...]
     athlete: Ints
     pool: Ints
-    newcomer: NDArray[np.bool_]
-    log: NDArray[np.bool_]
+    newcomer: Bools
+    log: Bools
     nominal: Floats
     unit: Floats
-    load: NDArray[np.bool_]
+    load: Bools
 
     @cached_property
     def index(self) -> Mapping[tuple[str, str, str], int]:
@@ -73,7 +73,7 @@ class Rows:
     day: NDArray[np.datetime64]
     setting: Ints
     tire: Ints
-    after: NDArray[np.bool_]
+    after: Bools
     number: Ints
     task: Ints
     slip_row: Ints
@@ -206,7 +206,7 @@ def _code(column: pd.Series[str], names: tuple[str, ...]) -> Ints:
     return np.asarray(column.map(places).fillna(0).to_numpy(), dtype=np.intp)
 
 
-def _after_a_slip(table: pd.DataFrame, found: pd.DataFrame, slips: Ints) -> NDArray[np.bool_]:
+def _after_a_slip(table: pd.DataFrame, found: pd.DataFrame, slips: Ints) -> Bools:
     """Whether the same athlete slipped in an earlier task of the same stop; unknown without a stop counts as no."""
     known = (table["stop"] != "").to_numpy() & (table["athlete"] != "").to_numpy()
     after = np.zeros(len(table), dtype=bool)

@@ -7,16 +7,15 @@ from datetime import date
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from lineup.errors import InputError
 from lineup.season import Season
+from lineup.skills.arrays import Bools, Floats
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.estimate import estimate_skills
 from lineup.skills.grades import Cells, Rows, make_cells, make_rows
 from lineup.skills.net import row_effects
-from lineup.skills.pooling import Floats
 from lineup.skills.records import SkillEstimates
 
 _FEW = 5  # earlier grades up to which a plain average is thin
@@ -91,7 +90,7 @@ def holdout_report(season: Season, split_date: date, beliefs: Assumptions | None
     )
 
 
-def _clean(season: Season, cells: Cells, on: date) -> tuple[Rows, NDArray[np.bool_]]:
+def _clean(season: Season, cells: Cells, on: date) -> tuple[Rows, Bools]:
     """Rows of a season, and which of them are a time without a miss."""
     rows, _ = make_rows(season, cells, on, half_life_days=1.0)  # plain averages know no age
     plain = np.isfinite(cells.scaled(rows.seconds, rows.cell))
@@ -107,5 +106,5 @@ def _predict(estimates: SkillEstimates, cells: Cells, rows: Rows) -> tuple[Float
     return mean[rows.cell] + row_effects(estimates, cells, rows), wide[rows.cell]
 
 
-def _rmse(errors: Floats, part: NDArray[np.bool_]) -> float:
+def _rmse(errors: Floats, part: Bools) -> float:
     return float(np.sqrt(np.mean(errors[part] ** 2))) if part.any() else float("nan")

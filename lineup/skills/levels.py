@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lineup.skills.arrays import Floats, Ints
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.grades import SETTINGS, Cells, Rows
-from lineup.skills.pooling import Floats, Ints, MixedFit, Prior, SpreadPrior, fit_mixed, pool_levels
+from lineup.skills.mixed import MixedFit, Prior, SpreadPrior, fit_mixed
+from lineup.skills.pooling import pool_levels
 
 _LOOSE_SD = 0.3  # a split's own effect before splits are compared
 _NEWCOMER = -1  # last column of the effects

@@ -9,11 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import expit, logit
 
-from lineup.skills.pooling import Floats, Ints
+from lineup.skills.arrays import Bools, Floats, Ints
 
 _UNKNOWN = 1e8  # sampling variance of a cell without a record
 _STRENGTH = 0.7  # sd of the belief about each correlation, on the logit scale
@@ -27,8 +26,8 @@ class Blocks:
     """
 
     slot: Ints
-    same_position: NDArray[np.bool_]
-    real: NDArray[np.bool_]
+    same_position: Bools
+    real: Bools
 
     @classmethod
     def of(cls, athlete: Ints, position: Ints) -> Blocks:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from lineup.skills.arrays import Floats
 from lineup.skills.grades import SETTINGS, Cells, Rows
-from lineup.skills.pooling import Floats
 from lineup.skills.records import SkillEstimates
 
 

@@ -8,9 +8,10 @@ import numpy as np
 from scipy.special import gammaln
 
 from lineup.season import Season
+from lineup.skills.arrays import Floats, Ints, group_sums
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.grades import Cells, Rows
-from lineup.skills.pooling import Floats, Ints, RatePool, fit_rates, group_sums
+from lineup.skills.pooling import RatePool, fit_rates
 from lineup.skills.records import MissEstimate
 
 _SHARES = np.linspace(0.0, 1.0, 11)  # of a record in another position that may count here

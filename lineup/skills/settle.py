@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from lineup.skills.arrays import Bools, Floats
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.grades import Cells, Rows
 from lineup.skills.levels import Levels, fit_levels
 from lineup.skills.nested import Blocks
-from lineup.skills.pooling import Floats
 from lineup.skills.slips import Losses, fit_losses, fit_pace
 from lineup.skills.spreads import Spreads, fit_spreads
 
@@ -56,7 +56,7 @@ class Fit(State):
 
     levels: Levels
     spreads: Spreads
-    pulled: NDArray[np.bool_]
+    pulled: Bools
 
 
 @dataclass(frozen=True)
@@ -67,10 +67,10 @@ class _View:
     """
 
     x: Floats
-    ok: NDArray[np.bool_]
+    ok: Bools
     lag: Floats
     doubt: Floats
-    slipped: NDArray[np.bool_]
+    slipped: Bools
 
 
 def settle(given: Given) -> Fit:
@@ -126,7 +126,7 @@ def _look(given: Given, state: State) -> _View:
     return _View(x, ok, lag, (state.losses.varies * lost / one_unit_s) ** 2, slipped)
 
 
-def _pull_in(given: Given, state: State, view: _View) -> tuple[_View, NDArray[np.bool_]]:
+def _pull_in(given: Given, state: State, view: _View) -> tuple[_View, Bools]:
     """Let a grade that is too far from its cell's median (its pool's, in a thin cell) count as the edge."""
     net = pd.Series(np.where(view.ok, view.x - state.effects, np.nan))
     robust = {}

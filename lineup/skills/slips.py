@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lineup.skills.arrays import Floats, Ints, group_sums
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.grades import Cells, Rows
-from lineup.skills.pooling import Floats, Ints, SpreadPrior, group_sums, pool_levels, shrink
+from lineup.skills.mixed import SpreadPrior
+from lineup.skills.pooling import pool_levels, shrink
 
 _FREE_SD = 0.1  # seconds: loss of a miss that misses.csv says costs the stop nothing
 

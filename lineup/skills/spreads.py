@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lineup.skills.arrays import Floats, Ints, group_sums
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.grades import Cells
+from lineup.skills.mixed import SpreadPrior
 from lineup.skills.nested import Blocks, pool_cells
-from lineup.skills.pooling import Floats, Ints, SpreadPrior, group_sums, log_variances, pool_levels
+from lineup.skills.pooling import log_variances, pool_levels
 
 _LEAST_FREEDOM = 0.5  # a record thinner than this says nothing of consistency
 _LOOSE_SD = 1.0  # of a pool's mean ln variance around the typical one
