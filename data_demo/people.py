@@ -115,9 +115,9 @@ ABSENCES = (  # athlete, first_day, last_day, status, positions, kind, entered_b
 )
 
 PINS = (  # pin, athlete, other, race, car, position, reason
-    ("must", "isaia-fontenoy", "", "fallow-linnet-1", "otter", "jack",
+    ("must", "isaia-fontenoy", "", "fallow-linnet", "otter", "jack",
      "First start, agreed with Otter's crew chief; twelve good practices in a row"),
-    ("must", "otto-faleolo", "", "saltgrass-cairn", "ember", "fueler",
+    ("must", "otto-faleolo", "", "bramble-cairn", "ember", "fueler",
      "His home track; promised when he moved the winter practice"),
     ("never", "dario-penhallow", "", "", "ember", "front-changer",
      "Ember's crew chief wants the two regular changers there; review in May"),

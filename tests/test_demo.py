@@ -127,8 +127,8 @@ def test_calendar(season: Season) -> None:
 
 def test_the_rest_over_the_clock_change_is_an_hour_shorter_than_the_clocks_say(season: Season) -> None:
     # IANA time zone database: US daylight time begins on 2026-03-08 at 02:00 local.
-    saturday, sunday = season.races["saltgrass-linnet"], season.races["saltgrass-cairn"]
-    zone = season.zone("saltgrass")
+    saturday, sunday = season.races["bramble-linnet"], season.races["bramble-cairn"]
+    zone = season.zone("bramble-gulch")
     clocks = sunday.report.astimezone(zone).replace(tzinfo=None) - saturday.released.astimezone(zone).replace(
         tzinfo=None
     )
