@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Select, insert, select
+from sqlalchemy import Connection, insert, select
 
 from lineup.errors import StoreError
 from lineup.store.database import Database
@@ -81,9 +81,9 @@ class Reader:
 
     def verify(self, printed: str = "") -> Verification:
         """Walk along the whole chain; see `verify_chain`."""
-        query: Select[Any] = select(records).order_by(records.c.number)
-        stream = self._connection.execution_options(yield_per=200).execute(query)
-        return verify_chain((Row(*found) for found in stream), printed)
+        query = select(records).order_by(records.c.number).execution_options(yield_per=200)
+        with self._connection.execute(query) as found:
+            return verify_chain((Row(*columns) for columns in found), printed)
 
 
 class Writer(Reader):
