@@ -55,7 +55,7 @@ class Study:
     @cached_property
     def problem(self) -> Problem:
         """The block as the optimiser sees it."""
-        return build(self.season, self.model, self.weekends, self.settings)
+        return build(self.season, self.model, self.weekends, self.settings, self.pricer)
 
     def with_season(self, season: Season) -> Study:
         """Return the same block under other facts; graded stops and choreographies must be the same."""

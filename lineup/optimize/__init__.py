@@ -1,0 +1,1 @@
+"""The optimiser: finds the best lineup of a block and proves how good it is."""

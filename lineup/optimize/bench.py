@@ -1,0 +1,158 @@
+"""All that solvers of one problem share, and the exact cost of a lineup by its parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineup.eligibility import pin_matches
+from lineup.optimize.calendar import Calendar
+from lineup.optimize.crews import Crew, CrewValues
+from lineup.optimize.cuts import CutPool
+from lineup.optimize.frame import EMPTY, EntryFrame, Frame, Lineup
+from lineup.optimize.schedules import RaceSet, Schedules
+from lineup.optimize.seat_rules import places_of
+from lineup.optimize.trips import PairCosts
+from lineup.problem import Problem
+from lineup.season import Pin
+
+
+@dataclass(eq=False)
+class Bench:
+    """What solvers of one problem share: numbers, crew values, cuts, schedules."""
+
+    problem: Problem
+    frame: Frame = field(init=False)
+    values: CrewValues = field(init=False)
+    pool: CutPool = field(init=False)
+    schedules: Schedules = field(init=False)
+    pairs: PairCosts = field(init=False)
+    calendar: Calendar = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.frame = Frame(self.problem)
+        self.values = CrewValues(self.frame)
+        self.pool = CutPool(self.values)
+        self.schedules = Schedules(self.frame)
+        self.pairs = PairCosts(self.schedules)
+        self.calendar = Calendar(self.frame)
+
+    def crew(self, entry: EntryFrame, lineup: Lineup) -> Crew:
+        """Crew of an entry."""
+        return tuple(lineup[entry.seats].tolist())
+
+    def race_sets(self, lineup: Lineup) -> list[RaceSet]:
+        """Races each athlete works."""
+        sets = [0] * len(self.frame.athletes)
+        for k, a in enumerate(lineup.tolist()):
+            if a != EMPTY:
+                sets[a] |= 1 << int(self.frame.seat_race[k])
+        return sets
+
+    def value(self, lineup: Lineup) -> float:
+        """Exact cost of a lineup that breaks no rule, seconds, the anchor's price included."""
+        stops = sum(self.values.cost(entry, self.crew(entry, lineup)) for entry in self.frame.entries)
+        return stops + self.seat_s(lineup) + self.schedule_s(lineup) + self.beyond_places_s(lineup)
+
+    def seat_s(self, lineup: Lineup) -> float:
+        """Seconds of who sits where, crew changes included."""
+        filled = lineup != EMPTY
+        seats = np.arange(len(lineup))
+        total = float(self.frame.cost[lineup[filled], seats[filled]].sum() + self.frame.empty_cost[~filled].sum())
+        return total + float(self.problem.season.weights.crew_change_s * int(self.changed(lineup).sum()))
+
+    def anchor_s(self, lineup: Lineup) -> float:
+        """Seconds that differing from the anchor's baseline costs."""
+        anchor = self.problem.anchor
+        now = {self.frame.seats[k]: self.frame.athletes[a] for k, a in enumerate(lineup.tolist()) if a != EMPTY}
+        seats = self.frame.seats if anchor.baseline else ()
+        return anchor.change_s * sum(now.get(seat) != anchor.by_seat.get(seat) for seat in seats)
+
+    def changed(self, lineup: Lineup) -> NDArray[np.bool_]:
+        """Which seats have another athlete than at the car's race before in the block, shape (seats,)."""
+        before = self.frame.before
+        held = np.where(before >= 0, lineup[before], EMPTY)
+        return np.asarray((held != EMPTY) & (lineup != EMPTY) & (held != lineup))
+
+    def schedule_s(self, lineup: Lineup) -> float:
+        """Seconds of the races each athlete works, uneven load included."""
+        return sum(self.one_schedule_s(a, races) for a, races in enumerate(self.race_sets(lineup)))
+
+    def one_schedule_s(self, athlete: int, races: RaceSet) -> float:
+        """Seconds of the races one athlete works."""
+        price = self.problem.season.weights.uneven_s
+        away = abs(races.bit_count() - self.problem.even_share) if price else 0.0
+        return self.schedules.of(athlete, races).cost_s + price * away
+
+    def beyond_places_s(self, lineup: Lineup) -> float:
+        """Seconds of starters beyond priced travel places."""
+        limit = self.problem.season.limits.get("travel_places")
+        if limit is None or limit.price_s is None:
+            return 0.0
+        starters = self.frame.worked(lineup).sum(axis=0)
+        beyond = [
+            max(0, int(starters[r]) - (places_of(self.problem, r) or 0))
+            for r, race in enumerate(self.problem.races)
+            if race.travel_places is None and places_of(self.problem, r) is not None
+        ]
+        return limit.price_s * sum(beyond)
+
+    def keeps_teams(self, lineup: Lineup) -> bool:
+        """Whether a lineup keeps every rule that ties athletes together: fill, one seat, pins, places, slowest."""
+        filled = lineup != EMPTY
+        if bool((~filled & ~self.frame.optional).any()):
+            return False
+        if int(self.frame.worked(lineup).sum()) < int(filled.sum()):
+            return False
+        return self._keeps_places(lineup) and self._keeps_pins(lineup) and self._keeps_slowest(lineup)
+
+    def keeps_rules(self, lineup: Lineup) -> bool:
+        """Whether a lineup keeps every hard rule."""
+        return self.keeps_teams(lineup) and not any(
+            self.schedules.of(a, races).broken for a, races in enumerate(self.race_sets(lineup))
+        )
+
+    def _keeps_places(self, lineup: Lineup) -> bool:
+        limit = self.problem.season.limits.get("travel_places")
+        starters = self.frame.worked(lineup).sum(axis=0)
+        for r, race in enumerate(self.problem.races):
+            places = places_of(self.problem, r)
+            priced = race.travel_places is None and limit is not None and limit.price_s is not None
+            if places is not None and not priced and starters[r] > places:
+                return False
+        return True
+
+    def _keeps_slowest(self, lineup: Lineup) -> bool:
+        for entry in self.frame.entries:
+            limit = self.problem.season.cars[entry.car].slowest_s
+            if limit is not None and self.values.slowest_mean(entry, self.crew(entry, lineup)) > limit:
+                return False
+        return True
+
+    @cached_property
+    def team_pins(self) -> tuple[tuple[Pin, int, frozenset[int]], ...]:
+        """Pins that speak of more than one seat, with each race they match and the matching seats."""
+        found = []
+        for pin in self.problem.season.pins:
+            for r, seats in enumerate(self.frame.seats_of):
+                matching = frozenset(int(k) for k in seats if pin_matches(pin, self.frame.seats[k]))
+                if matching and pin.kind != "never":
+                    found.append((pin, r, matching))
+        return tuple(found)
+
+    def _keeps_pins(self, lineup: Lineup) -> bool:
+        for pin, race, matching in self.team_pins:
+            seat_of = {int(lineup[k]): int(k) for k in self.frame.seats_of[race] if lineup[k] != EMPTY}
+            own = seat_of.get(self.frame.number.get(pin.athlete, EMPTY - 1))
+            other = seat_of.get(self.frame.number.get(pin.other or "", EMPTY - 1))
+            cars = [self.frame.seats[k].car if k in matching else None for k in (own, other)]
+            if pin.kind == "must" and own not in matching:
+                return False
+            if pin.kind == "pair" and cars[0] != cars[1]:
+                return False
+            if pin.kind == "apart" and cars[0] is not None and cars[0] == cars[1]:
+                return False
+        return True
