@@ -122,7 +122,8 @@ def _in_years(day: date) -> date:
 def read_zone(value: object) -> str:
     """Read an IANA time zone."""
     if value not in _zones():
-        raise fault("is not an IANA time zone", nearest(str(value), sorted(_zones()), "Write it as America/New_York."))
+        mend = nearest(str(value), sorted(_zones()), "")
+        raise fault("is not an IANA time zone", mend if mend.startswith("Did") else "Write it as in America/New_York.")
     return str(value)
 
 
@@ -168,13 +169,17 @@ def number(
         if whole and found % 1:
             raise fault("is not a whole number", "Write it without decimals.")
         if found <= above:
-            raise fault(f"is not above {above:g}", f"Write a number above {above:g}.")
+            raise fault(f"is not above {_plain(above)}", f"Write a number above {_plain(above)}.")
         if not least <= found <= most:
             low = least if least > -math.inf else above
-            raise fault(f"lies outside {low:g} to {most:g}", "Check the number and its unit.")
+            raise fault(f"lies outside {_plain(low)} to {_plain(most)}", "Check the number and its unit.")
         return int(found) if whole else found
 
     return BeforeValidator(read)
+
+
+def _plain(bound: float) -> str:
+    return f"{bound:,.0f}" if bound % 1 == 0 else f"{bound:g}"
 
 
 LONGEST_S: Final = 3600.0

@@ -112,9 +112,10 @@ class _Reader:
         self._check_release(ordered)
         return Choreography(self.service, name.name, ordered) if self.sound else None
 
-    def _wrong(self, message: str, mend: str, row: int | None = None) -> None:
+    def _wrong(self, message: str, mend: str) -> None:
         self.sound = False
-        self.notes.problem(self.raw.file, row, None, self.service if row is None else None, message, mend)
+        shown = None if self.service in self.raw.file else self.service
+        self.notes.problem(self.raw.file, None, None, shown, message, mend)
 
     def _keys(self, model: type[Any], data: dict[str, Any], place: _Place | None) -> Any:
         try:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from lineup.read.notes import Notes
-from lineup.read.rows import AthleteRow, CarRow, EntryRow, RaceRow, ServiceRow, SiteRow, WorkedRow
+from lineup.read.rows import AthleteRow, CarRow, EntryRow, RaceRow, SiteRow, WorkedRow
 from lineup.season import JourneyFact, Race, WorkedDuty
 
 
@@ -44,9 +44,8 @@ def check_entries(
                 notes.problem(file, r.row, "car", r.car, odd, "Correct the entry, or the series in cars.csv.")
 
 
-def check_services(file: str, races: Sequence[RaceRow], rows: Sequence[ServiceRow], notes: Notes) -> None:
-    """Check that every race expects some service."""
-    served = {r.race for r in rows}
+def check_services(file: str, races: Sequence[RaceRow], served: frozenset[str], notes: Notes) -> None:
+    """Check that every race expects some service; `served` are the races that services.csv names."""
     for r in races:
         if r.race not in served:
             mend = "Add a row to services.csv: the expected stops of each kind."

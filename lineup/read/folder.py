@@ -47,12 +47,12 @@ def read_folder(folder: Path, notes: Notes) -> Source:
 
 def _read_choreographies(folder: Path, source: Source, notes: Notes) -> None:
     inside = folder / "choreography"
-    if not inside.is_dir():
+    inside_paths = sorted(inside.iterdir()) if inside.is_dir() else []
+    if not any(path.suffix == ".toml" for path in inside_paths):
         source.broken.add("choreography")
         mend = "Add choreography/SERVICE.toml for every service."
-        notes.problem("choreography", None, None, None, "is missing", mend)
-        return
-    for path in sorted(inside.iterdir()):
+        notes.problem("choreography", None, None, None, "has no service", mend)
+    for path in inside_paths:
         place = f"choreography/{path.name}"
         if path.suffix != ".toml":
             if not path.name.startswith("."):

@@ -13,12 +13,13 @@ from lineup.read.choreographies import read_choreographies
 from lineup.read.cross import check_coordinates, check_entries, check_services, check_weekends, check_worked
 from lineup.read.documents import read_limits, read_weights
 from lineup.read.folder import read_folder
-from lineup.read.graded import read_grades, read_stops
+from lineup.read.graded import read_grades
 from lineup.read.notes import Notes
 from lineup.read.odd import warn_of_odd_facts
 from lineup.read.pins import warn_of_odd_pins
 from lineup.read.rows import TABLES
 from lineup.read.source import Source
+from lineup.read.stop_totals import read_stops
 from lineup.read.tables import Known, check_keys, check_refs, read_rows
 from lineup.read.workbook import read_workbook
 from lineup.season import Entry, Season
@@ -78,7 +79,8 @@ class _Reading:
             file = f"{name}.csv" if table is None else table.file
             rows = [] if table is None else read_rows(table, model, notes)
             check_refs(file, rows, model, self.known, notes)
-            check_keys(file, rows, model, notes)
+            if table is not None:
+                check_keys(table, model, notes)
             self.rows[name] = (file, rows)
 
     def season(self) -> Season | None:
@@ -125,8 +127,9 @@ class _Reading:
         races = rows["races"]
         check_weekends(*races, notes)
         check_entries(*rows["entries"], races[1], rows["cars"][1], notes)
-        if "services" not in self.source.broken:
-            check_services(*races, rows["services"][1], notes)
+        served = _ids(self.source, "services", "race")
+        if served is not None:
+            check_services(*races, served, notes)
         if "journeys" not in self.source.broken:
             athletes = rows["athletes"][1]
             check_coordinates(*rows["sites"], athletes, found["races"], found["worked"], found["journeys"], notes)

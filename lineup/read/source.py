@@ -20,9 +20,12 @@ class Table:
     header: tuple[str, ...]
     rows: list[list[str]]
     numbers: list[int]
+    shifted: set[int] = field(default_factory=set)  # numbers of rows with more cells than the header
 
     def column(self, name: str) -> list[str]:
-        """Return the cells of one column."""
+        """Return the cells of one column, all empty where the table does not have it."""
+        if name not in self.header:
+            return [""] * len(self.rows)
         place = self.header.index(name)
         return [row[place] for row in self.rows]
 
@@ -82,6 +85,7 @@ def _even_out(file: str, header: list[str], cells: list[list[str]], notes: Notes
         if len(row) > width and any(row[width:]):
             extra = next(cell for cell in row[width:] if cell)
             notes.problem(file, number, None, extra, f"has more cells than the header's {width}", _QUOTES)
+            table.shifted.add(number)
         table.rows.append(row if len(row) == width else (row + [""] * width)[:width])
         table.numbers.append(number)
     return table
@@ -98,7 +102,7 @@ def _named_only(table: Table, notes: Notes) -> Table:
             value = table.rows[found][place]
             notes.problem(table.file, table.numbers[found], None, value, "stands under no column name", _NAME)
     rows = [[row[i] for i in kept] for row in table.rows]
-    return Table(table.file, tuple(table.header[i] for i in kept), rows, table.numbers)
+    return Table(table.file, tuple(table.header[i] for i in kept), rows, table.numbers, table.shifted)
 
 
 _NAME: Final = "Give the column a name, or clear it."

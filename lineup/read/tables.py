@@ -1,13 +1,11 @@
-"""Holds raw tables against their row models: small ones row by row, big ones column by column."""
+"""Holds raw tables against their row models, row by row: headers, cells, ids of other tables, keys."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Annotated, Any, Final, TypeVar, get_args
+from typing import Any, Final, TypeVar, get_args
 
-import pandas as pd
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
@@ -63,6 +61,8 @@ def read_rows(table: Table, model: type[AnyRow], notes: Notes) -> list[AnyRow]:
     known = [(i, name) for i, name in enumerate(table.header) if name in columns]
     rows = []
     for number, cells in zip(table.numbers, table.rows, strict=True):
+        if number in table.shifted:
+            continue
         given: dict[str, Any] = {name: cells[i] for i, name in known if cells[i]}
         try:
             rows.append(model.model_validate(given | {"row": number}))
@@ -71,57 +71,6 @@ def read_rows(table: Table, model: type[AnyRow], notes: Notes) -> list[AnyRow]:
                 name = str(detail["loc"][0])
                 notes.problem(table.file, number, name, given.get(name), *explain(detail))
     return rows
-
-
-def read_frame(table: Table, model: type[Row], notes: Notes) -> pd.DataFrame | None:
-    """Read a big table, each distinct cell of a column once; None when columns are missing.
-
-    Returns
-    -------
-    A frame of objects with every column of the model and `row`; None where a cell is empty or has a problem. `bad`
-    tells which rows had one.
-    """
-    if not check_header(table, model, notes):
-        return None
-    frame = pd.DataFrame({"row": pd.array(table.numbers, dtype="int64")})
-    bad = pd.Series(False, index=frame.index)
-    for name, info in columns_of(model).items():
-        if name not in table.header:
-            frame[name] = pd.Series([None] * len(frame), dtype=object)
-            continue
-        codes, cells = pd.factorize(pd.Series(table.column(name), dtype=object))
-        values, faults = _read_cells([str(cell) for cell in cells], info)
-        frame[name] = pd.Series([values[code] for code in codes], dtype=object)
-        if faults:
-            wrong = pd.Series(codes).isin(list(faults))
-            bad |= wrong
-            for code, number in zip(codes[wrong], frame["row"][wrong], strict=True):
-                notes.problem(table.file, int(number), name, cells[code] or None, *faults[code])
-    frame["bad"] = bad
-    return frame
-
-
-def _read_cells(cells: list[str], info: FieldInfo) -> tuple[list[Any], dict[int, tuple[str, str]]]:
-    """Read distinct cells of one column; the faults by their place."""
-    kind: Any = info.annotation
-    for mark in info.metadata:
-        kind = Annotated[kind, mark]
-    adapter: TypeAdapter[Any] = TypeAdapter(kind)
-    empty: Any = None if info.is_required() else info.get_default()
-    may_be_empty = not info.is_required() or type(None) in get_args(info.annotation)
-    values: list[Any] = []
-    faults: dict[int, tuple[str, str]] = {}
-    for place, cell in enumerate(cells):
-        value = empty
-        if cell:
-            try:
-                value = adapter.validate_python(cell)
-            except ValidationError as error:
-                faults[place] = explain(error.errors(include_url=False)[0])
-        elif not may_be_empty:
-            faults[place] = "is empty", "Fill it in."
-        values.append(value)
-    return values, faults
 
 
 def explain(detail: ErrorDetails) -> tuple[str, str]:
@@ -170,51 +119,23 @@ def check_refs(file: str, rows: Sequence[Row], model: type[Row], known: Known, n
     for name, column, ref in refs_of(model):
         ids = known[ref.table]
         for row in rows:
-            for one in _each(getattr(row, name)):
+            for one in ids_in(getattr(row, name)):
                 if ids is not None and one not in ids:
                     notes.problem(file, row.row, column, one, *unknown(one, ref, ids))
 
 
-def check_frame_refs(file: str, frame: pd.DataFrame, model: type[Row], known: Known, notes: Notes) -> None:
-    """Note every unknown id of a big table, and mark the row as bad; a soft one is noted once, with its count."""
-    for name, column, ref in refs_of(model):
-        ids = known[ref.table]
-        if ids is None:
-            continue
-        strange = {value for value in frame[name].unique() if not ids.issuperset(_each(value))}
-        rows = frame.loc[frame[name].isin(strange), ["row", name]] if strange else frame.iloc[:0]
-        found = [
-            (int(row), one) for row, value in rows.itertuples(index=False) for one in _each(value) if one not in ids
-        ]
-        if ref.soft:
-            for one, count in Counter(one for _, one in found).items():
-                first = next(row for row, other in found if other == one)
-                _odd_id(file, first, column, one, ref, count, notes)
-        else:
-            frame.loc[rows.index, "bad"] = True
-            for number, one in found:
-                notes.problem(file, number, column, one, *unknown(one, ref, ids))
-
-
-def _odd_id(file: str, row: int, column: str, value: str, ref: Ref, count: int, notes: Notes) -> None:
-    where = "this row" if count == 1 else f"this and {count - 1:,} more rows"
-    message = f"{where} names a {ONE[ref.table]} that {ref.table}.csv does not have"
-    notes.warning(file, row, column, value, message, "Nothing to do if it is of an earlier season.")
-
-
-def _each(value: Any) -> tuple[str, ...]:
+def ids_in(value: Any) -> tuple[str, ...]:
+    """Return the ids a cell holds: none, one or several."""
     return () if value is None else (value,) if isinstance(value, str) else value
 
 
-def check_keys(file: str, rows: Iterable[Row], model: type[Row], notes: Notes) -> None:
+def check_keys(table: Table, model: type[Row], notes: Notes) -> None:
     """Note every row that repeats the key of an earlier one."""
-    columns = {name: info.alias or name for name, info in model.model_fields.items()}
-    seen: dict[tuple[Any, ...], int] = {}
-    for row in rows:
-        key = tuple(getattr(row, name) for name in model.key)
-        first = seen.setdefault(key, row.row)
-        if first != row.row:
-            value = ", ".join(str(part) for part in key if part is not None)
-            names = [columns[name] for name in model.key]
-            what = f"repeats row {first}" + (f" ({', '.join(names)})" if len(names) > 1 else "")
-            notes.problem(file, row.row, columns[model.key[-1]] if len(names) == 1 else None, value, what, "Keep one.")
+    columns = [model.model_fields[name].alias or name for name in model.key]
+    seen: dict[tuple[str, ...], int] = {}
+    for number, *key in zip(table.numbers, *(table.column(name) for name in columns), strict=True):
+        first = seen.setdefault(tuple(key), number)
+        if first != number and any(key):
+            value = ", ".join(filter(None, key))
+            what = f"repeats row {first}" + (f" ({', '.join(columns)})" if len(columns) > 1 else "")
+            notes.problem(table.file, number, columns[0] if len(columns) == 1 else None, value, what, "Keep one.")
