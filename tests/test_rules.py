@@ -1,0 +1,483 @@
+"""What an athlete's schedule breaks and costs, on timetables worked by hand."""
+
+from __future__ import annotations
+
+import random
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from lineup.rules import Assessment, ScheduleRules
+from lineup.season import Season
+from tests.timetables import ANN, Spell, timetable
+
+DIRECTIVE = {"preset": "2003/88/EC"}
+
+
+def assess(season: Season, *races: str, reserve: tuple[str, ...] = ()) -> Assessment:
+    return ScheduleRules(season, season.weekends).assess(ANN, races or tuple(season.races), reserve)
+
+
+def broken(season: Season, *races: str, reserve: tuple[str, ...] = ()) -> dict[str, tuple[float, float]]:
+    """Figure and limit of the first breach of each rule."""
+    found: dict[str, tuple[float, float]] = {}
+    for breach in assess(season, *races, reserve=reserve).breaches:
+        found.setdefault(breach.rule, (round(breach.figure, 6), breach.limit))
+    return found
+
+
+# ------------------------------------------------------------------------------------------- two places, daily rest
+
+
+def test_duties_that_overlap_are_two_seats() -> None:
+    season = timetable(
+        [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("north", "2026-05-02 17:00", "2026-05-02 22:00")]
+    )
+    (breach,) = assess(season).breaches
+    assert breach.rule == "one_seat"
+    assert breach.text == "Athlete 1 (a1): Race 1 (r1) and Race 2 (r2) overlap by 1.0 h"
+
+
+def test_a_journey_that_does_not_fit_is_two_places_at_once() -> None:
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 12:00"), ("south", "2026-05-02 15:00", "2026-05-02 20:00")]
+    assert broken(timetable(spells, hours={("north", "south"): 3.0})) == {}
+    assert broken(timetable(spells, hours={("north", "south"): 3.5})) == {"one_seat": (3.0, 3.5)}
+
+
+def test_who_starts_does_not_travel_there_as_reserve() -> None:
+    season = timetable([("north", "2026-05-02 08:00", "2026-05-02 18:00")])
+    (breach,) = assess(season, "r1", reserve=("r1",)).breaches
+    assert breach.text == "Athlete 1 (a1) both starts and travels as a reserve at Race 1 (r1)"
+
+
+def test_eleven_hours_of_rest_between_two_days() -> None:
+    # Directive 2003/88/EC art. 3: 11 consecutive hours. Released 21:00, report 08:00: 11 h, kept; 07:59: broken.
+    first = ("north", "2026-05-02 08:00", "2026-05-02 21:00")
+    assert broken(timetable([first, ("north", "2026-05-03 08:00", "2026-05-03 18:00")], **DIRECTIVE)) == {}
+    late = timetable([first, ("north", "2026-05-03 07:45", "2026-05-03 18:00")], **DIRECTIVE)
+    assert broken(late) == {"rest_hours": (10.75, 11.0)}
+    (breach,) = assess(late).breaches
+    assert breach.text == "Athlete 1 (a1): 10.8 h of rest of 11 h needed between Race 1 (r1) and Race 2 (r2)"
+    assert (breach.athlete, breach.race, breach.cost_s) == (ANN, "r2", None)
+
+
+def test_the_journey_between_sites_is_no_rest() -> None:
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-03 08:00", "2026-05-03 18:00")]
+    assert broken(timetable(spells, hours={("north", "south"): 3.0}, **DIRECTIVE)) == {}  # 14 - 3 = 11
+    assert broken(timetable(spells, hours={("north", "south"): 3.5}, **DIRECTIVE)) == {"rest_hours": (10.5, 11.0)}
+
+
+@pytest.mark.parametrize(
+    ("day", "next_day", "rest"), [("2026-03-07", "2026-03-08", 9.0), ("2026-06-06", "2026-06-07", 10.0)]
+)
+def test_a_night_across_the_clock_change_is_an_hour_shorter(day: str, next_day: str, rest: float) -> None:
+    # IANA time zone database: New York's clocks go from 02:00 to 03:00 on 2026-03-08.
+    season = timetable(
+        [("north", f"{day} 12:00", f"{day} 22:00"), ("north", f"{next_day} 08:00", f"{next_day} 18:00")],
+        rest_hours=10.5,
+    )
+    assert broken(season) == {"rest_hours": (rest, 10.5)}
+
+
+def test_a_night_across_time_zones_is_counted_in_elapsed_hours() -> None:
+    # Released 20:00 in New York is 17:00 in Los Angeles: 15 h to an 08:00 report there, 9 h after a 6 h flight.
+    season = timetable(
+        [("north", "2026-06-06 10:00", "2026-06-06 20:00"), ("west", "2026-06-07 08:00", "2026-06-07 18:00")],
+        zones={"west": "America/Los_Angeles"},
+        hours={("north", "west"): 6.0},
+        rest_hours=11,
+    )
+    assert broken(season) == {"rest_hours": (9.0, 11.0)}
+
+
+def test_two_races_of_a_day_at_a_site_are_one_duty() -> None:
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 13:00"), ("north", "2026-05-02 15:00", "2026-05-02 21:00")]
+    season = timetable(spells, duty_hours=12, **DIRECTIVE)
+    assert broken(season) == {"duty_hours": (13.0, 12.0)}  # 08:00 to 21:00, no rest rule in between
+    assert (
+        assess(season).breaches[0].text
+        == "Athlete 1 (a1): 13.0 h on duty of 12 h allowed at Race 1 (r1) and Race 2 (r2)"
+    )
+    assert broken(season, "r1") == broken(season, "r2") == {}
+
+
+def test_rest_after_two_races_counts_from_the_last_release() -> None:
+    spells = [
+        ("north", "2026-05-02 08:00", "2026-05-02 13:00"),
+        ("north", "2026-05-02 15:00", "2026-05-02 22:00"),
+        ("north", "2026-05-03 08:00", "2026-05-03 18:00"),
+    ]
+    assert broken(timetable(spells, **DIRECTIVE)) == {"rest_hours": (10.0, 11.0)}
+
+
+def test_history_counts_for_rest_but_is_not_judged() -> None:
+    night = ("north", "2026-05-01 10:00", "2026-05-01 23:00")
+    short = ("north", "2026-05-02 01:00", "2026-05-02 02:00")
+    past = timetable([("north", "2026-05-02 09:00", "2026-05-02 18:00")], past=[night], rest_hours=11)
+    assert broken(past) == {"rest_hours": (10.0, 11.0)}
+    later = timetable([("north", "2026-05-09 09:00", "2026-05-09 18:00")], past=[night, short], rest_hours=11)
+    assert broken(later) == {}
+
+
+# ----------------------------------------------------------------------------------------------- weekly rest
+
+
+def week_of_duties(*hours_off: tuple[int, int]) -> list[Spell]:
+    """Duties 09:00-19:00 from Monday 2026-05-04, on the days (0: Monday) given with their release hour."""
+    monday = date(2026, 5, 4)
+    return [("north", f"{monday + timedelta(d)} 09:00", f"{monday + timedelta(d)} {hour}:00") for d, hour in hours_off]
+
+
+def test_weekly_rest_of_35_hours_by_hand() -> None:
+    # Art. 5: 24 h plus the 11 h of art. 3. Duties Monday to Saturday, released 19:00, journeys of 1 h (away from
+    # home all week): Saturday 19:00 to Monday 00:00, less the hour home, is 28 h.
+    six = timetable(week_of_duties(*((d, 19) for d in range(6))), **DIRECTIVE, journeys={"home_rest_h": 48})
+    assert broken(six) == {"weekly_rest_hours": (28.0, 35.0)}
+    assert "longest rest of the week from 4 May 2026 is 28.0 h of 35 h needed" in assess(six).breaches[0].text
+    # Five days: Friday 19:00 to Monday 00:00 less 1 h is 52 h. Case C-306/16: it may lie anywhere in the week.
+    assert broken(timetable(week_of_duties(*((d, 19) for d in range(5))), **DIRECTIVE)) == {}
+    gap = timetable(week_of_duties((0, 19), (1, 19), (4, 19), (5, 19), (6, 19)), **DIRECTIVE)
+    assert broken(gap) == {}  # Tuesday 20:00 (home) to Friday 08:00
+
+
+def test_weekly_rest_is_clipped_to_the_week_on_the_home_clock() -> None:
+    # Duties until Saturday 13:00 and again on Monday: the rest is long, but only 34 h of it lie inside the first week.
+    duties = [*week_of_duties(*((d, 19) for d in range(5))), ("shop", "2026-05-09 09:00", "2026-05-09 13:00")]
+    assert broken(timetable(duties, **DIRECTIVE)) == {}
+    duties[-1] = ("shop", "2026-05-09 09:00", "2026-05-09 14:00")
+    assert broken(timetable(duties, **DIRECTIVE)) == {"weekly_rest_hours": (34.0, 35.0)}
+    # a home one zone further west: its Monday begins an hour later, and the rest is 35 h again
+    season = timetable(duties, zones={"home": "America/Chicago"}, **DIRECTIVE)
+    ann = season.athletes[ANN]
+    assert broken(season.replace(athletes=season.athletes | {ANN: type(ann)(ANN, ann.name, "home")})) != {}
+    stay = {("home", "shop"): 0.0, ("home", "north"): 1.0}
+    west = timetable(duties, zones={"home": "America/Chicago"}, hours=stay, **DIRECTIVE)
+    assert broken(west.replace(athletes=west.athletes | {ANN: type(ann)(ANN, ann.name, "home")})) == {}
+
+
+def test_a_week_with_a_clock_change_has_an_hour_less() -> None:
+    # New York, Monday 2026-03-02 to Sunday 2026-03-08: Saturday 13:00 to Monday 00:00 is 34 h instead of 35.
+    days = [("shop", f"2026-03-0{d} 09:00", f"2026-03-0{d} 19:00") for d in range(2, 7)]
+    season = timetable([*days, ("shop", "2026-03-07 09:00", "2026-03-07 13:00")], **DIRECTIVE)
+    assert broken(season) == {"weekly_rest_hours": (34.0, 35.0)}
+
+
+def test_rolling_rest_is_stricter_than_weekly_rest() -> None:
+    # Free Monday and Tuesday, then Wednesday to Sunday, Monday to Friday: each ISO week has its rest (Monday to
+    # Wednesday 09:00; Friday evening to Sunday), but Wednesday to Tuesday holds none.
+    first = week_of_duties(*((d, 19) for d in range(2, 7)))
+    second = [
+        ("north", f"{date(2026, 5, 11) + timedelta(d)} 09:00", f"{date(2026, 5, 11) + timedelta(d)} 19:00")
+        for d in range(5)
+    ]
+    assert broken(timetable([*first, *second], **DIRECTIVE)) == {}
+    rolling = broken(timetable([*first, *second], rolling_rest_hours={"at_least": 35, "days": 7}))
+    assert set(rolling) == {"rolling_rest_hours"}
+    # four days in a row leave three free: any seven days hold 24 h of one free day and 11 h of the next
+    assert broken(timetable(first[:4], rolling_rest_hours={"at_least": 35, "days": 7})) == {}
+
+
+def longest_rest_by_milp(busy: list[tuple[float, float]], start: float, end: float) -> float:
+    """Longest rest in a window by an independent solver: place [s, s + rest] beside every busy spell (big-M)."""
+    spells = [(a, b) for a, b in busy if b > start and a < end]
+    n, big = len(spells), 1000.0
+    rows, low = [], []
+    for i, (a, b) in enumerate(spells):  # before: s + rest <= a + M y;  after: s >= b - M (1 - y)
+        before, after = np.zeros(2 + n), np.zeros(2 + n)
+        before[[0, 1]], before[2 + i] = -1.0, big
+        after[0], after[2 + i] = 1.0, -big
+        rows += [before, after]
+        low += [-a, b - big]
+    window = np.zeros(2 + n)
+    window[[0, 1]] = -1.0
+    rows.append(window)
+    low.append(-end)
+    answer = milp(
+        np.array([0.0, -1.0, *np.zeros(n)]),
+        constraints=LinearConstraint(np.array(rows), low, np.inf),
+        bounds=Bounds(np.array([start, 0.0, *np.zeros(n)]), np.array([end, end - start, *np.ones(n)])),
+        integrality=np.array([0, 0, *np.ones(n)]),
+    )
+    return float(-answer.fun)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_weekly_rest_agrees_with_an_independent_solver(seed: int) -> None:
+    rng = random.Random(seed)
+    days = sorted(rng.sample(range(7), rng.randint(4, 7)))
+    spells = []
+    for d in days:
+        begin, long = rng.randint(5, 12), rng.randint(4, 11)
+        day = date(2026, 5, 4) + timedelta(d)
+        spells.append((rng.choice(["north", "shop"]), f"{day} {begin:02d}:00", f"{day} {begin + long:02d}:00"))
+    season = timetable(spells, weekly_rest_hours=167, journeys={"home_rest_h": 10, "night_away_h": 3})
+    # journeys of 1 h: home between two days when 2 h of travel are at most 3 h for a night away, and 12 h are free
+    busy = []
+    for (site, report, released), d in zip(spells, days, strict=True):
+        begin, end = (24 * d + int(clock[11:13]) for clock in (report, released))
+        busy.append((begin - (site != "shop"), end + (site != "shop")))
+        if site != "shop" and len(busy) > 1 and spells[len(busy) - 2][0] != "shop":
+            earlier = 24 * days[len(busy) - 2] + int(spells[len(busy) - 2][2][11:13])
+            if begin - earlier - 2 < 10:  # not home: no journeys between
+                busy[-2] = (busy[-2][0], earlier)
+                busy[-1] = (begin, end + 1)
+    expected = longest_rest_by_milp(busy, 0.0, 168.0)
+    assert broken(season)["weekly_rest_hours"][0] == pytest.approx(expected, abs=1e-4)
+
+
+# --------------------------------------------------------------------------------------------------- counts
+
+
+def weekends(*numbers: int) -> list[Spell]:
+    """A Sunday race in each ISO week of 2026 given."""
+    days = [date.fromisocalendar(2026, number, 7) for number in numbers]
+    return [("north", f"{day} 08:00", f"{day} 18:00") for day in days]
+
+
+def test_weekends_in_a_row_with_history_and_a_week_off() -> None:
+    season = timetable(weekends(20, 21, 22, 24), past=weekends(18, 19), weekends_in_a_row=3)
+    assert broken(season) == {"weekends_in_a_row": (4.0, 3.0)}  # weeks 18, 19, 20, 21, 22
+    assert [breach.race for breach in assess(season).breaches] == ["r2", "r3"]
+    assert broken(season, "r1", "r3", "r4") == {}
+
+
+def test_each_weekend_beyond_costs() -> None:
+    season = timetable(weekends(20, 21, 22, 23, 24), weekends_in_a_row={"at_most": 3, "price_s": 4.0})
+    answer = assess(season)
+    assert answer.breaches == ()
+    assert answer.costs == {"limit:weekends_in_a_row": 8.0}
+    assert [(p.race, p.figure, p.cost_s) for p in answer.priced] == [("r4", 4, 4.0), ("r5", 5, 4.0)]
+
+
+def test_new_year_does_not_end_a_run() -> None:
+    # ISO 8601: 2026 has 53 weeks; week 1 of 2027 follows week 53 of 2026.
+    days = [date.fromisocalendar(2026, 53, 7), date.fromisocalendar(2027, 1, 7)]
+    season = timetable([("north", f"{d} 08:00", f"{d} 18:00") for d in days], weekends_in_a_row=1)
+    assert broken(season) == {"weekends_in_a_row": (2.0, 1.0)}
+
+
+def test_races_per_weekend_and_in_days() -> None:
+    saturday = [
+        ("north", f"{date.fromisocalendar(2026, w, 6)} 08:00", f"{date.fromisocalendar(2026, w, 6)} 18:00")
+        for w in (20, 21)
+    ]
+    spells = sorted([*saturday, *weekends(20, 21)], key=lambda spell: spell[1])
+    assert broken(timetable(spells, races_per_weekend=1)) == {"races_per_weekend": (2.0, 1.0)}
+    window = timetable(spells, races_in_days={"at_most": 2, "days": 8}, past=weekends(19))
+    # in the 8 days to Sunday of week 20: Sunday of week 19, Saturday, Sunday
+    assert broken(window) == {"races_in_days": (3.0, 2.0)}
+    assert [b.race for b in assess(window).breaches] == ["r2", "r3", "r4"]
+    priced = timetable(spells, races_in_days={"at_most": 2, "days": 9, "price_s": 1.5})
+    assert assess(priced).costs == {"limit:races_in_days": 1.5 * 3}  # one beyond at r3, two at r4
+
+
+def test_starts_in_the_block() -> None:
+    spells = weekends(20, 21, 22)
+    assert broken(timetable(spells, starts=2)) == {"starts": (3.0, 2.0)}
+    least = timetable(spells, starts={"at_least": 2})
+    rules = ScheduleRules(least, least.weekends)
+    assert [b.rule for b in rules.assess(ANN, ()).breaches] == ["starts"]
+    assert rules.assess(ANN, ("r1", "r2")).breaches == ()
+    nobody = least.replace(clearances=tuple(c for c in least.clearances if c.athlete != ANN))
+    assert ScheduleRules(nobody, nobody.weekends).assess(ANN, ()).breaches == ()
+
+
+# --------------------------------------------------------------------------------------------- nights and travel
+
+
+def nights(season: Season, *races: str) -> float:
+    """Nights away by the last race: what a limit of none sees."""
+    answer = assess(season, *races)
+    return max((p.figure for p in answer.priced if p.rule == "nights_away_in_days"), default=0.0)
+
+
+NONE_ALLOWED: dict[str, Any] = {"nights_away_in_days": {"at_most": 0, "days": 28, "price_s": 1.0}}
+
+
+def test_nights_away_are_midnights_between_leaving_and_coming_home() -> None:
+    day = ("north", "2026-05-02 08:00", "2026-05-02 18:00")
+    assert nights(timetable([day], **NONE_ALLOWED)) == 0  # leaves 07:00, back 19:00
+    assert nights(timetable([day], hours={("north", "shop"): 9.0}, **NONE_ALLOWED)) == 2  # Friday 23:00 to Sunday 03:00
+    late = ("north", "2026-05-02 16:00", "2026-05-03 00:30")
+    assert nights(timetable([late], **NONE_ALLOWED)) == 1  # home at 01:30
+    assert nights(timetable([("shop", *late[1:])], **NONE_ALLOWED)) == 0  # at home
+
+
+def test_between_two_races_home_or_near_whichever_is_cheaper() -> None:
+    # Saturday 18:00 to Sunday 14:00 is 20 h. Home takes 2 x 2 h and leaves 16 h; staying costs a night (3 h).
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("north", "2026-05-03 14:00", "2026-05-03 20:00")]
+    far = timetable(spells, hours={("north", "shop"): 2.0}, **NONE_ALLOWED)
+    assert (assess(far).travel_h, nights(far)) == (4.0, 1)  # 4 h > 3 h: stays
+    near = timetable(spells, hours={("north", "shop"): 1.5}, **NONE_ALLOWED)
+    assert (assess(near).travel_h, nights(near)) == (6.0, 0)  # 3 h is not more than 3 h: home
+    dear = timetable(spells, hours={("north", "shop"): 2.0}, journeys={"night_away_h": 5.0}, **NONE_ALLOWED)
+    assert (assess(dear).travel_h, nights(dear)) == (8.0, 0)
+    tight = timetable(spells, hours={("north", "shop"): 1.5}, journeys={"home_rest_h": 17.5}, **NONE_ALLOWED)
+    assert (assess(tight).travel_h, nights(tight)) == (3.0, 1)  # 17 h at home are too few
+
+
+def test_a_week_between_two_sites_is_spent_at_home() -> None:
+    hours = {("north", "shop"): 3.0, ("shop", "south"): 4.0, ("north", "south"): 1.0}
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-09 08:00", "2026-05-09 18:00")]
+    assert assess(timetable(spells, hours=hours)).travel_h == 3 + 3 + 4 + 4
+    next_day = [spells[0], ("south", "2026-05-03 08:00", "2026-05-03 18:00")]
+    assert assess(timetable(next_day, hours=hours)).travel_h == 3 + 1 + 4
+
+
+def test_travel_hours_cost_and_have_a_window() -> None:
+    season = timetable(
+        weekends(20, 21, 22), hours={("north", "shop"): 3.0}, travel_hours_in_days={"at_most": 10, "days": 14}
+    )
+    assert broken(season) == {"travel_hours_in_days": (12.0, 10.0)}
+    assert [b.race for b in assess(season).breaches] == ["r2", "r3"]
+    priced = season.replace(weights=type(season.weights)(travel_hour_s=0.1))
+    assert assess(priced).costs["travel"] == pytest.approx(1.8)
+
+
+def test_history_brings_its_nights_and_travel() -> None:
+    season = timetable(
+        weekends(20),
+        past=weekends(19),
+        hours={("north", "shop"): 3.0},
+        travel_hours_in_days={"at_most": 10, "days": 14},
+    )
+    assert broken(season) == {"travel_hours_in_days": (12.0, 10.0)}
+    assert assess(season).travel_h == 6.0  # only the block's own hours are priced
+
+
+# ------------------------------------------------------------------------------------------------------ reserves
+
+
+def test_reserve_trips_count_for_nights_and_travel_only_unless_told() -> None:
+    spells = [
+        *weekends(20, 21),
+        ("north", f"{date.fromisocalendar(2026, 21, 6)} 08:00", f"{date.fromisocalendar(2026, 21, 6)} 23:00"),
+    ]
+    spells.sort(key=lambda spell: spell[1])  # r1: Sunday, r2: Saturday, r3: Sunday
+    limits: dict[str, Any] = {
+        "rest_hours": 10,
+        "weekends_in_a_row": 1,
+        "travel_hours_in_days": {"at_most": 3, "days": 5},
+    }
+    season = timetable(spells, hours={("north", "shop"): 3.0}, **limits)
+    assert set(broken(season, "r1", reserve=("r2",))) == {"travel_hours_in_days"}
+    assert set(broken(season, "r3", reserve=("r2",))) == {"travel_hours_in_days"}
+    counted = timetable(spells, hours={("north", "shop"): 3.0}, reserves_count=True, **limits)
+    assert set(broken(counted, "r1", reserve=("r2",))) == {"travel_hours_in_days", "weekends_in_a_row"}
+    assert set(broken(counted, "r3", reserve=("r2",))) == {"travel_hours_in_days", "rest_hours"}
+
+
+# ------------------------------------------------------------------------------------------------------- driving
+
+PROPERTY, PASSENGERS = {"preset": "49 CFR 395.3"}, {"preset": "49 CFR 395.5"}
+
+
+def test_ten_hours_off_and_the_drive_must_fit_the_night() -> None:
+    # 49 CFR 395.3(a)(1): 10 h off. Saturday 06:00-21:00 used up the 14 h; 3 h drive; Sunday report 09:00 leaves
+    # 12 h, 13 h are needed. 395.5(a): 8 h off, 11 h are needed.
+    spells = [("north", "2026-05-02 06:00", "2026-05-02 21:00"), ("south", "2026-05-03 09:00", "2026-05-03 15:00")]
+    hours = {("north", "south"): 3.0, ("north", "shop"): 8.0, ("shop", "south"): 8.0}
+    assert broken(timetable(spells, hours=hours, drives=True, **PROPERTY)) == {"driving_hours": (13.0, 12.0)}
+    assert broken(timetable(spells, hours=hours, drives=True, **PASSENGERS)) == {}
+    assert broken(timetable(spells, hours=hours, drives=False, **PROPERTY)) == {}
+    assert broken(timetable(spells, hours=hours, drives=True, mode="air", **PROPERTY)) == {}
+    text = assess(timetable(spells, hours=hours, drives=True, **PROPERTY)).breaches[0].text
+    assert "3.0 h at the wheel with 10 h off take 13.0 h, 12.0 h lie between" in text
+    assert "the sanctioning body's and local rules go first" in text
+
+
+def test_driving_on_after_a_short_duty_within_the_window() -> None:
+    # Duty 08:00-17:00, 9 h; 5 h drive ends 14 h after coming on duty: kept. 6 h drive: 15 h, too late under
+    # 395.3(a)(2), and the 7 h to the next report hold no 10 h off; 395.5(a)(2) allows 15 h on duty.
+    for drive, property_broken in ((5.0, False), (6.0, True)):
+        spells = [("north", "2026-05-02 08:00", "2026-05-02 17:00"), ("south", "2026-05-03 00:00", "2026-05-03 06:00")]
+        hours = {("north", "south"): drive, ("north", "shop"): 9.0, ("shop", "south"): 9.0}
+        assert bool(broken(timetable(spells, hours=hours, drives=True, **PROPERTY))) is property_broken
+        assert broken(timetable(spells, hours=hours, drives=True, **PASSENGERS)) == {}
+
+
+def test_hours_at_the_wheel_between_two_rests() -> None:
+    # 22 h at the wheel: 11 + 10 off + 11 = 32 h under 395.3; 10 + 8 off + 10 + 8 off + 2 = 38 h under 395.5, of
+    # which a duty of 4 h leaves 10 h to drive at once, so both start on release.
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 11:00"), ("south", "2026-05-03 19:00", "2026-05-03 23:00")]
+    hours = {("north", "south"): 22.0, ("north", "shop"): 13.0, ("shop", "south"): 13.0}
+    assert broken(timetable(spells, hours=hours, drives=True, **PROPERTY)) == {}  # 32 h lie between
+    assert broken(timetable(spells, hours=hours, drives=True, **PASSENGERS)) == {"driving_hours": (38.0, 32.0)}
+    sooner = [spells[0], ("south", "2026-05-03 18:00", "2026-05-03 23:00")]
+    assert broken(timetable(sooner, hours=hours, drives=True, **PROPERTY)) == {"driving_hours": (32.0, 31.0)}
+
+
+def test_sixty_hours_on_duty_in_seven_days_and_the_restart() -> None:
+    # 395.3(b)(1), (c): Monday to Friday 12 h each is 60 h; driving home puts it beyond, unless 34 h off lie between.
+    days = [("north", f"2026-05-0{d} 07:00", f"2026-05-0{d} 19:00") for d in range(4, 9)]
+    hours = {("north", "shop"): 1.0}
+    stay: dict[str, Any] = {"journeys": {"home_rest_h": 48}}
+    season = timetable(days, hours=hours, drives=True, **PROPERTY, **stay)
+    assert broken(season) == {"driving_hours": (62.0, 60.0)}
+    eight = timetable(days, hours=hours, drives=True, preset="49 CFR 395.3(b)(2)", **stay)
+    assert broken(eight) == {}  # 62 of 70 h in 8 days
+    gap = [*days[:2], *(("north", f"2026-05-{d:02d} 07:00", f"2026-05-{d:02d} 19:00") for d in (7, 8, 9))]
+    assert broken(timetable(gap, hours=hours, drives=True, **PROPERTY, **stay)) == {}  # 36 h off from Tuesday 19:00
+    assert broken(timetable(gap, hours=hours, drives=True, **PASSENGERS, **stay)) == {"driving_hours": (62.0, 60.0)}
+
+
+# ------------------------------------------------------------------------------------------- for the optimiser
+
+
+def test_pairs_say_what_two_races_break_alone() -> None:
+    spells = [
+        ("north", "2026-05-02 08:00", "2026-05-02 23:00"),
+        ("north", "2026-05-03 08:00", "2026-05-03 18:00"),
+        ("north", "2026-05-03 17:00", "2026-05-03 22:00"),
+        ("north", "2026-05-10 08:00", "2026-05-10 18:00"),
+    ]
+    season = timetable(spells, rest_hours={"at_least": 11, "price_s": 2.0})
+    pairs = ScheduleRules(season, season.weekends).pair_verdicts(ANN)
+    assert set(pairs) == {("r1", "r2"), ("r2", "r3")}
+    assert pairs["r1", "r2"].costs == {"limit:rest_hours": 4.0}
+    assert [breach.rule for breach in pairs["r2", "r3"].breaches] == ["one_seat"]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_windows_say_the_same_as_whole_schedules(seed: int) -> None:
+    rng = random.Random(seed)
+    weeks = sorted(rng.sample(range(20, 30), 6))
+    spells = []
+    for week in weeks:
+        for weekday in sorted(rng.sample((5, 6, 7), rng.randint(1, 2))):
+            day = date.fromisocalendar(2026, week, weekday)
+            spells.append(("north", f"{day} 08:00", f"{day} 18:00"))
+    price = {"price_s": 1.0} if seed % 2 else {}
+    season = timetable(
+        spells,
+        past=weekends(17, 18, 19),
+        starts={"at_most": 5, "at_least": 2, **price},
+        races_per_weekend={"at_most": 1, **price},
+        weekends_in_a_row={"at_most": 3, **price},
+        races_in_days={"at_most": 3, "days": 15, **price},
+    )
+    rules = ScheduleRules(season, season.weekends)
+    windows = rules.windows(ANN)
+    for _ in range(150):
+        worked = {race for race in season.races if rng.random() < 0.5}
+        cost, hard = 0.0, False
+        for window in windows:
+            count = sum(bool(worked & set(group)) for group in window.groups)
+            beyond = max(0.0, count - window.most) if window.most is not None else 0.0
+            beyond += max(0.0, window.least - count) if window.least is not None else 0.0
+            if beyond and window.price_s is None:
+                hard = True
+            elif not window.trigger or worked & set(window.trigger):
+                cost += beyond * (window.price_s or 0.0)
+        answer = rules.assess(ANN, tuple(worked))
+        assert bool(answer.breaches) is hard
+        assert answer.cost_s == pytest.approx(cost)
+
+
+def test_answers_do_not_depend_on_the_order_of_races() -> None:
+    season = timetable(weekends(20, 21, 22), weekends_in_a_row=2)
+    rules = ScheduleRules(season, season.weekends)
+    assert rules.assess(ANN, ("r3", "r1", "r2")) is rules.assess(ANN, ("r1", "r2", "r3"))
