@@ -79,7 +79,7 @@ def own_times(choreography: Choreography, marks: Mapping[str, Mark]) -> dict[str
     a mark of a task done only without it shows it was empty. A task shown not to exist passes its predecessors
     through; an unmarked task that may exist leaves what follows unknown.
     """
-    filled, empty = _seats_shown(choreography, marks)
+    filled, empty = seats_shown(choreography, marks)
     finish: dict[str, float | None] = {}
     own: dict[str, float | None] = {}
     for task in choreography.tasks:
@@ -97,7 +97,7 @@ def own_times(choreography: Choreography, marks: Mapping[str, Mark]) -> dict[str
     return own
 
 
-def _seats_shown(choreography: Choreography, marks: Mapping[str, Mark]) -> tuple[set[str], set[str]]:
+def seats_shown(choreography: Choreography, marks: Mapping[str, Mark]) -> tuple[set[str], set[str]]:
     """Positions whose seats the marks show to be filled, and to be empty."""
     marked = [task for task in choreography.tasks if task.id in marks]
     filled = {p for task in marked for p in (task.position, task.only_with) if p is not None}

@@ -117,7 +117,7 @@ class CrewChances:
             guess = self._stream(athlete, position, miss).gamma(known.alpha, 1 / known.beta, self.guesses)
             rates[position, miss] = np.repeat(guess, self.stops)
         levels = {}
-        for split in dict.fromkeys(task.split for task in tasks):
+        for split in dict.fromkeys(["", *(task.split for task in tasks)]):
             guess = self._stream(athlete, position, split).standard_normal(self.guesses)
             levels[position, split] = np.repeat(guess, self.stops)
         return Points(

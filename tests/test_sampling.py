@@ -11,9 +11,17 @@ from scipy import stats
 
 from lineup.choreography import order_tasks
 from lineup.errors import InputError
-from lineup.sampling import Points, Sampler, poisson_counts, predictive_counts, random_points, sobol_points
+from lineup.sampling import (
+    Points,
+    Sampler,
+    poisson_counts,
+    predictive_counts,
+    random_points,
+    shared_doubt,
+    sobol_points,
+)
 from lineup.season import Choreography, Task
-from lineup.skills import MissEstimate, SkillEstimates, SplitEstimate
+from lineup.skills import MissEstimate, PoolEstimate, Scale, SkillEstimates, SplitEstimate
 from tests.services import task
 
 TASKS = [
@@ -30,9 +38,9 @@ def choreography(tasks: list[Task] = TASKS) -> Choreography:
 
 
 def split(
-    athlete: str, name: str, mean: float, sd: float = 0.0, spread: float = 0.1, scale: str = "log"
+    athlete: str, name: str, mean: float, sd: float = 0.0, spread: float = 0.1, scale: Scale = "log"
 ) -> SplitEstimate:
-    return SplitEstimate(athlete, "p" if athlete else "", name, scale, mean, sd, spread, 10.0)  # type: ignore[arg-type]
+    return SplitEstimate(athlete, "p" if athlete else "", name, scale, mean, sd, spread, 10.0)
 
 
 def estimates(**athletes: float) -> SkillEstimates:
@@ -110,7 +118,7 @@ def test_the_same_seed_gives_the_same_points_and_another_seed_others() -> None:
 
 def test_tasks_of_one_split_share_the_doubt_about_it_but_not_the_luck_of_the_day() -> None:
     points = sobol_points(choreography(), 1, 4096)
-    assert set(points.level) == {("p", "run"), ("p", "off"), ("p", "cross"), ("", "go")}
+    assert set(points.level) == {("p", "run"), ("p", "off"), ("p", "cross"), ("p", ""), ("", "go"), ("", "")}
     assert abs(np.corrcoef(points.day["off"], points.day["off-2"])[0, 1]) < 0.05
     certain = sampler(4096, ana=0.0)
     doubtful = replace(
@@ -140,6 +148,35 @@ def test_sobol_points_settle_the_mean_stop_better_than_plain_random_ones() -> No
     sobol = np.std([mean(sobol_points(service, seed, 512)) for seed in range(12)])
     plain = np.std([mean(random_points(service, seed, 512)) for seed in range(12)])
     assert sobol < plain / 3
+
+
+def with_pools(base: Sampler, same_position: float, between: float) -> Sampler:
+    """Return the sampler with pools of that spread between athletes, and splits that hang together by that much."""
+    names = {split for _, position, split in base.estimates.splits if position}
+    pools = {("p", s): PoolEstimate("p", s, "log", 0.0, 0.0, between, 0.1, 5) for s in names}
+    return replace(base, estimates=replace(base.estimates, pools=pools, same_position=same_position))
+
+
+def test_what_is_not_known_of_an_ungraded_athlete_is_shared_by_his_splits() -> None:
+    base = sampler(4096, ana=0.0)
+    flat = {k: replace(e, sd=0.1, spread=1e-9, scale="log") for k, e in base.estimates.splits.items()}
+    calm = {k: replace(m, alpha=1e-9) for k, m in base.estimates.misses.items()}
+    base = replace(base, estimates=replace(base.estimates, splits=flat, misses=calm, pace={}))
+    for between, expected in [(0.1, 0.7), (0.2, 0.7 / 4), (0.05, 0.7), (0.0, 0.7)]:
+        seconds = np.log(with_pools(base, 0.7, between).draw("p", ["ana"]).seconds[0])
+        assert np.corrcoef(seconds[0], seconds[2])[0, 1] == pytest.approx(expected, abs=0.03)
+        assert seconds.std(axis=1) == pytest.approx(np.full(4, 0.1), rel=0.02)
+
+
+def test_the_shared_doubt_is_near_the_exact_posterior_of_splits_graded_alike() -> None:
+    # Prior correlation r between six splits, each seen with noise variance v: posterior (P⁻¹ + I/v)⁻¹.
+    for r in (0.3, 0.7):
+        prior = np.full((6, 6), r) + (1 - r) * np.eye(6)
+        for noise in (0.05, 0.5, 2.0, 20.0):
+            exact = np.linalg.inv(np.linalg.inv(prior) + np.eye(6) / noise)
+            estimate = split("ana", "off", 0.0, sd=float(np.sqrt(exact[0, 0])))
+            known = with_pools(sampler(16, ana=0.0), r, 1.0).estimates
+            assert shared_doubt(known, estimate) == pytest.approx(exact[0, 1] / exact[0, 0], abs=0.12)
 
 
 def test_tire_and_setting_move_the_splits_they_name() -> None:
