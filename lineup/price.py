@@ -96,7 +96,7 @@ class Pricer(Tariff):
             for position, athlete in crew.items():
                 races.setdefault(athlete, []).append(entry.race)
                 _add(costs, self.seat_items(athlete, Seat(entry.race, entry.car, position)))
-        _add(costs, {"crew_changes": self.season.weights.crew_change_s * self._crew_changes(crews)})
+        _add(costs, {"crew_changes": self.crew_changes_s(crews)})
         priced: list[Breach] = []
         for athlete in self._with_schedule(races):
             assessment = self.rules.assess(athlete, races.get(athlete, ()))
@@ -116,7 +116,8 @@ class Pricer(Tariff):
         idle = self.starters if limit is not None and limit.at_least is not None else frozenset()
         return [athlete for athlete in self.season.athletes if athlete in races or athlete in idle]
 
-    def _crew_changes(self, crews: Mapping[Entry, Crew]) -> int:
+    def crew_changes_s(self, crews: Mapping[Entry, Crew]) -> float:
+        """Cost of the seats whose athlete did not hold them at the car's race before, seconds."""
         count = 0
         for entry, crew in crews.items():
             for position, athlete in crew.items():
@@ -124,7 +125,7 @@ class Pricer(Tariff):
                 if isinstance(before, Seat):
                     before = crews.get(before.entry, {}).get(before.position)
                 count += before is not None and before != athlete
-        return count
+        return self.season.weights.crew_change_s * count
 
     def _forecasts(self, crews: Mapping[Entry, Crew]) -> Iterator[EntryForecast]:
         for entry, crew in crews.items():

@@ -1,0 +1,201 @@
+"""Next-best swaps: replacements, exchanges and short chains within a race, best first, with what forbids the others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from lineup.crew_chance import CrewChances, Work
+from lineup.explain.change import Change, Lineup, Moves
+from lineup.plan import Move, Plan
+from lineup.plan_file import move_to_dict
+from lineup.season import Entry, Seat
+from lineup.study import Study
+from lineup.tariff import Crew
+
+GUESSES, STOPS_A_GUESS = 256, 32
+MOST_FORBIDDEN = 40  # forbidden swaps told of one seat
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """One change of a seat.
+
+    Attributes
+    ----------
+    gain_s : weighted seconds of the whole plan, everything priced; below zero: the swap costs that much.
+    per_stop_s : seconds that an average stop of the seat's car becomes shorter by in this race.
+    per_race_s : the same over all its expected stops in the race.
+    chance : that the gain is real, given how much the grades tell.
+    reasons : why it is not allowed, with what would allow it; empty where it is.
+    """
+
+    seat: Seat
+    moves: Moves
+    gain_s: float
+    per_stop_s: float
+    per_race_s: float
+    chance: float
+    allowed: bool
+    reasons: tuple[str, ...] = ()
+
+
+def find_swaps(study: Study, plan: Plan, seat: Seat | None = None, most: int = 25) -> tuple[Swap, ...]:
+    """Return the swaps of one seat, or the best of the whole plan, best first and forbidden ones last.
+
+    Parameters
+    ----------
+    seat : a seat of the plan; `None` looks at single replacements and exchanges of every seat.
+    most : how many allowed swaps to return.
+    """
+    lineup = Lineup(study.pricer, plan)
+    chances = new_chances(study)
+    if seat is not None:
+        return _ranked(lineup, chances, dict.fromkeys(_of_seat(study, lineup, seat), seat), most)
+    return _ranked(lineup, chances, _of_plan(study, lineup), most, with_forbidden=False)
+
+
+def new_chances(study: Study) -> CrewChances:
+    """Return the comparison of crews under many guesses at the athletes' true skills, in the plan's own currency."""
+    return CrewChances(
+        study.season, study.estimates, study.settings.seed, guesses=GUESSES, stops=STOPS_A_GUESS,
+        tail=study.pricer.tail, tail_share=study.season.weights.tail_share,
+    )  # fmt: skip
+
+
+def chance_real(lineup: Lineup, chances: CrewChances, change: Change) -> float:
+    """Return the chance that a change gains anything in truth; what does not depend on skills counts as certain."""
+    drawn = chances.seconds(_work(lineup, change.before)) - chances.seconds(_work(lineup, change.after))
+    value = lineup.pricer.entry_value
+    stops_s = sum(value(e, c) for e, c in change.before.items()) - sum(value(e, c) for e, c in change.after.items())
+    total = drawn + (change.gain_s - stops_s)
+    return float(np.mean(total > 0) + np.mean(total == 0) / 2)
+
+
+def _work(lineup: Lineup, crews: Mapping[Entry, Crew]) -> list[Work]:
+    pricer = lineup.pricer
+    return [
+        Work(bank.service, bank.tire, crew, pricer.priority[entry.car] * count)
+        for entry, crew in crews.items()
+        for bank, count in pricer.services(entry.race)
+    ]
+
+
+def swap_to_dict(swap: Swap) -> dict[str, Any]:
+    """Return the JSON form of a swap."""
+    return {
+        **asdict(swap.seat),
+        "moves": [move_to_dict(move) for move in swap.moves],
+        "gain_s": swap.gain_s,
+        "per_stop_s": swap.per_stop_s,
+        "per_race_s": swap.per_race_s,
+        "chance": swap.chance,
+        "allowed": swap.allowed,
+        "reasons": list(swap.reasons),
+    }
+
+
+def _ranked(
+    lineup: Lineup, chances: CrewChances, found: dict[Moves, Seat], most: int, with_forbidden: bool = True
+) -> tuple[Swap, ...]:
+    cheap = sorted(((lineup.change(moves, with_rules=False), seat) for moves, seat in found.items()), key=_by_gain)
+    allowed: list[Swap] = []
+    forbidden: list[Swap] = []
+    for change, seat in cheap:
+        wanted = with_forbidden and len(forbidden) < MOST_FORBIDDEN and len(change.moves) <= 2
+        if len(allowed) >= most and not wanted:
+            continue
+        breaches = lineup.breaches(
+            change.after, {m.athlete for m in change.moves}, {entry.race for entry in change.after}
+        )
+        if breaches and wanted:
+            forbidden.append(_swap(lineup, chances, change, seat, tuple(dict.fromkeys(b.text for b in breaches))))
+        elif not breaches and len(allowed) < most:
+            allowed.append(_swap(lineup, chances, change, seat, ()))
+    return (*allowed, *forbidden)
+
+
+def _swap(lineup: Lineup, chances: CrewChances, change: Change, seat: Seat, reasons: tuple[str, ...]) -> Swap:
+    pricer, entry = lineup.pricer, seat.entry
+    weight = pricer.priority[seat.car]
+    race_s = (pricer.entry_value(entry, change.before[entry]) - pricer.entry_value(entry, change.after[entry])) / weight
+    stops = sum(count for _, count in pricer.services(seat.race))
+    chance = chance_real(lineup, chances, change)
+    return Swap(
+        seat, change.moves, change.gain_s, race_s / stops if stops else 0.0, race_s, chance, not reasons, reasons
+    )
+
+
+def _by_gain(item: tuple[Change, Seat]) -> tuple[float, str]:
+    return -item[0].gain_s, str(item[0].moves)
+
+
+def _of_plan(study: Study, lineup: Lineup) -> dict[Moves, Seat]:
+    found: dict[Moves, Seat] = {}
+    known: set[frozenset[Move]] = set()
+    for seat in study.pricer.seats:
+        for moves in (*_replacements(study, lineup, seat, only_allowed=True), *_exchanges(study, lineup, seat)):
+            if frozenset(moves) not in known:
+                known.add(frozenset(moves))
+                found[moves] = seat
+    return found
+
+
+def _of_seat(study: Study, lineup: Lineup, seat: Seat) -> Iterator[Moves]:
+    yield from _replacements(study, lineup, seat, only_allowed=False)
+    yield from _exchanges(study, lineup, seat)
+    yield from _chains(study, lineup, seat)
+
+
+def _could_fill(study: Study, seat: Seat, only_allowed: bool) -> tuple[str, ...]:
+    """Athletes with a stop forecast for the seat's position: those who may fill it, or all with a clearance."""
+    if only_allowed:
+        return study.problem.eligible[seat]
+    return tuple(a for (s, a) in study.problem.verdicts if s == seat)
+
+
+def _leave(lineup: Lineup, seat: Seat) -> Moves:
+    starter = lineup.crews.get(seat.entry, {}).get(seat.position)
+    return () if starter is None else (Move(starter, seat, None),)
+
+
+def _replacements(study: Study, lineup: Lineup, seat: Seat, only_allowed: bool) -> Iterator[Moves]:
+    for athlete in _could_fill(study, seat, only_allowed):
+        if (seat.race, athlete) not in lineup.seat_of:
+            yield (Move(athlete, None, seat), *_leave(lineup, seat))
+    if study.season.positions[seat.position].filled == "if_possible" and _leave(lineup, seat):
+        yield _leave(lineup, seat)
+
+
+def _exchanges(study: Study, lineup: Lineup, seat: Seat) -> Iterator[Moves]:
+    starter = lineup.crews.get(seat.entry, {}).get(seat.position)
+    for athlete in _could_fill(study, seat, only_allowed=True):
+        other = lineup.seat_of.get((seat.race, athlete))
+        if other is None or other == seat:
+            continue
+        if starter is None:
+            yield (Move(athlete, other, seat),)
+        elif starter in study.problem.eligible[other]:
+            yield Move(athlete, other, seat), Move(starter, seat, other)
+
+
+def _chains(study: Study, lineup: Lineup, seat: Seat) -> Iterator[Moves]:
+    """Somebody from another seat of the race comes here, and a third person takes that seat."""
+    starter = lineup.crews.get(seat.entry, {}).get(seat.position)
+    for athlete in _could_fill(study, seat, only_allowed=True):
+        other = lineup.seat_of.get((seat.race, athlete))
+        if other is None or other == seat:
+            continue
+        for third in _could_fill(study, other, only_allowed=True):
+            from_seat = lineup.seat_of.get((seat.race, third))
+            if third in (athlete, starter):
+                continue
+            if from_seat is None:
+                yield Move(athlete, other, seat), Move(third, None, other), *_leave(lineup, seat)
+            elif (
+                starter is not None and from_seat not in (seat, other) and starter in study.problem.eligible[from_seat]
+            ):
+                yield Move(athlete, other, seat), Move(third, from_seat, other), Move(starter, seat, from_seat)
