@@ -9,14 +9,14 @@ import numpy as np
 import pandas as pd
 
 from lineup.season import Season
-from lineup.skills.arrays import group_sums
+from lineup.skills.arrays import Bools, Floats, group_sums
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.grades import SETTINGS, Cells, Rows, default_day, make_cells, make_rows
 from lineup.skills.levels import Levels, effect_columns
 from lineup.skills.nested import Blocks, Pooled, pool_cells
 from lineup.skills.rates import fit_rates_of_misses
 from lineup.skills.records import LeftOut, PoolEstimate, Scale, SkillEstimates, SplitEstimate
-from lineup.skills.settle import Given, settle
+from lineup.skills.settle import Fit, Given, settle
 from lineup.skills.spreads import Spreads
 
 
@@ -33,16 +33,18 @@ def estimate_skills(season: Season, on: date | None = None, beliefs: Assumptions
     cells = make_cells(season, beliefs.least_unit_s)
     rows, left_out = make_rows(season, cells, on, beliefs.half_life_days)
     reference = int(np.bincount(rows.tire, weights=rows.weight).argmax()) if len(rows.tire) else 0
+    stated_s = np.array([season.misses[miss].loss_s for miss in rows.misses], dtype=np.float64)
     given = Given(
         cells=cells,
         blocks=_blocks(cells),
         rows=rows,
         columns=effect_columns(rows, cells, reference),
-        stated_s=np.array([season.misses[miss].loss_s for miss in rows.misses], dtype=np.float64),
+        stated_s=stated_s,
+        usable=_has_clean_time(cells, rows, stated_s),
         beliefs=beliefs,
     )
     fit = settle(given)
-    left_out = _count(given, left_out, rows.number[fit.pulled].tolist())
+    left_out = _count(given, fit, left_out)
     pooled = _pool(given, fit.levels)
     tire, setting = _effects(cells, rows, fit.levels)
     return SkillEstimates(
@@ -70,11 +72,17 @@ def _blocks(cells: Cells) -> Blocks:
     return Blocks.of(np.unique(apart, return_inverse=True)[1], positions.astype(np.intp))
 
 
-def _count(given: Given, so_far: LeftOut, pulled: list[int]) -> LeftOut:
+def _has_clean_time(cells: Cells, rows: Rows, loss_s: Floats) -> Bools:
+    """Per row, whether it has a time that stays above zero (on the log scale) once these losses are taken off."""
+    return np.asarray(np.isfinite(cells.scaled(rows.seconds - rows.loss(loss_s), rows.cell)), dtype=np.bool_)
+
+
+def _count(given: Given, fit: Fit, so_far: LeftOut) -> LeftOut:
     rows = given.rows
-    clean = rows.seconds - rows.loss(given.stated_s)
-    bad = np.isfinite(rows.seconds) & ~np.isfinite(given.cells.scaled(clean, rows.cell))
-    return replace(so_far, not_positive=tuple(rows.number[bad].tolist()), pulled_in=tuple(pulled))
+    good = given.usable & _has_clean_time(given.cells, rows, fit.losses.loss_s)
+    bad = np.isfinite(rows.seconds) & ~good
+    numbers = tuple(rows.number[bad].tolist())
+    return replace(so_far, not_positive=numbers, pulled_in=tuple(rows.number[fit.pulled].tolist()))
 
 
 def _pool(given: Given, levels: Levels) -> Pooled:

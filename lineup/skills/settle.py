@@ -13,7 +13,7 @@ from lineup.skills.assumptions import Assumptions
 from lineup.skills.grades import Cells, Rows
 from lineup.skills.levels import Levels, fit_levels
 from lineup.skills.nested import Blocks
-from lineup.skills.slips import Losses, fit_losses, fit_pace
+from lineup.skills.slips import Expected, Losses, fit_losses, fit_pace
 from lineup.skills.spreads import Spreads, fit_spreads
 
 _ROUNDS = 4
@@ -23,13 +23,17 @@ _LEAST_ROBUST = 0.03  # no grade within this share of the median is far off
 
 @dataclass(frozen=True)
 class Given:
-    """What does not change from round to round; `columns`: effects each row carries, `stated_s`: misses.csv."""
+    """What does not change from round to round.
+
+    `columns`: effects each row carries; `stated_s`: misses.csv; `usable`: rows whose clean time exists, as stated.
+    """
 
     cells: Cells
     blocks: Blocks
     rows: Rows
     columns: Floats
     stated_s: Floats
+    usable: Bools
     beliefs: Assumptions
 
     def of_pool(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
@@ -120,7 +124,7 @@ def _look(given: Given, state: State) -> _View:
     clean = rows.seconds - lost
     lag = np.where(rows.after & log, state.pace[cells.athlete[rows.cell]], 0.0)
     x = cells.scaled(clean, rows.cell) - lag
-    ok = np.isfinite(x)
+    ok = np.isfinite(x) & given.usable
     one_unit_s = np.where(log, np.where(ok, clean, 1.0), given.of_pool(cells.unit))
     slipped = np.bincount(rows.slip_row, minlength=len(rows.cell)) > 0
     return _View(x, ok, lag, (state.losses.varies * lost / one_unit_s) ** 2, slipped)
@@ -159,4 +163,5 @@ def _next_losses(given: Given, before: Losses, expected: Floats, noise: Floats) 
     log, variance = given.of_pool(cells.log).astype(bool), noise[rows.cell]
     expected_s = cells.seconds(expected + np.where(log, variance / 2, 0.0), rows.cell)
     noise_s = np.sqrt(variance) * np.where(log, expected_s, given.of_pool(cells.unit))
-    return fit_losses(rows, given.stated_s, expected_s, noise_s, before, given.beliefs)
+    seen = Expected(np.where(given.usable, expected_s, np.nan), noise_s)
+    return fit_losses(rows, given.stated_s, seen, before, given.beliefs)

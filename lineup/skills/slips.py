@@ -23,18 +23,18 @@ class Losses:
     varies: float
 
 
-def fit_losses(
-    rows: Rows, stated_s: Floats, expected_s: Floats, noise_s: Floats, before: Losses, beliefs: Assumptions
-) -> Losses:
-    """Estimate losses around those stated.
+@dataclass(frozen=True)
+class Expected:
+    """Each row's seconds and their standard deviation, had there been no miss; NaN where it has no clean time."""
 
-    Parameters
-    ----------
-    stated_s : misses.csv, shape (misses,).
-    expected_s, noise_s : each row's time and its standard deviation, had there been no miss; shape (rows,).
-    """
+    seconds: Floats
+    noise_s: Floats
+
+
+def fit_losses(rows: Rows, stated_s: Floats, expected: Expected, before: Losses, beliefs: Assumptions) -> Losses:
+    """Estimate losses around `stated_s`, those of misses.csv, shape (misses,)."""
     slipped = np.unique(rows.slip_row)
-    slipped = slipped[np.isfinite(rows.seconds[slipped])]
+    slipped = slipped[np.isfinite(expected.seconds[slipped])]
     if not len(slipped):
         return before
     place = np.full(len(rows.cell), -1)
@@ -42,8 +42,8 @@ def fit_losses(
     counts = np.zeros((len(slipped), len(stated_s)))
     timed = place[rows.slip_row] >= 0
     np.add.at(counts, (place[rows.slip_row[timed]], rows.slip_miss[timed]), 1.0)
-    excess = rows.seconds[slipped] - expected_s[slipped]
-    own_noise = noise_s[slipped] ** 2
+    excess = rows.seconds[slipped] - expected.seconds[slipped]
+    own_noise = expected.noise_s[slipped] ** 2
     share = before.varies
     weight = rows.weight[slipped] / (own_noise + (share * (counts @ before.loss_s)) ** 2)
     information, right = counts.T @ (weight[:, None] * counts), counts.T @ (weight * excess)
