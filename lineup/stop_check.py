@@ -116,7 +116,7 @@ def _plain_forecasts(season: Season, stops: Sequence[PastStop]) -> Floats:
     Without a grade of his own the average of the position stands in, and without any the nominal time.
     """
     splits = {(s, t.id): t.split for s, c in season.choreographies.items() for t in c.tasks}
-    graded = season.grades[[not spoilers for spoilers in season.grades["spoilers"]]].dropna(subset=["seconds"])
+    graded = _unspoiled(season.grades).dropna(subset=["seconds"])
     graded = graded.assign(split=[splits.get(key, "") for key in zip(graded["service"], graded["task"], strict=True)])
     own = graded.groupby(["athlete", "position", "split"])["seconds"].mean().to_dict()
     anyone = graded.groupby(["position", "split"])["seconds"].mean().to_dict()
@@ -137,10 +137,14 @@ def _plain_forecasts(season: Season, stops: Sequence[PastStop]) -> Floats:
 
 def _average_stops(season: Season, stops: Sequence[PastStop]) -> Floats:
     """Average total of the earlier unspoiled stops of the same service; of all of them where there is none."""
-    clean = season.stops[[not spoilers for spoilers in season.stops["spoilers"]]]
+    clean = _unspoiled(season.stops)
     by_service = clean.groupby("service")["total_s"].mean().to_dict()
     overall = float(clean["total_s"].mean()) if len(clean) else float("nan")
     return np.array([by_service.get(stop.service, overall) for stop in stops])
+
+
+def _unspoiled(table: pd.DataFrame) -> pd.DataFrame:
+    return table[np.array([not spoilers for spoilers in table["spoilers"]], dtype=np.bool_)]
 
 
 def _rmse(errors: Floats) -> float:

@@ -1,0 +1,92 @@
+"""Pairs in the residuals: a planted one is found, luck is not taken for one, and what cannot be told is said."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lineup.pair_patterns import find_pairs, pair_patterns
+from lineup.season import Season
+from lineup.skills import estimate_skills
+from tests.builders import grade_row, grade_table, stop_row, stop_table, tiny_season
+
+
+def mixed_crews(rng: np.random.Generator, stops: int, athletes: int = 12, size: int = 4) -> list[frozenset[str]]:
+    return [frozenset(f"a{i}" for i in rng.choice(athletes, size, replace=False)) for _ in range(stops)]
+
+
+def test_a_planted_pair_is_found_with_its_size() -> None:
+    sizes, named = [], 0
+    for seed in range(30):
+        rng = np.random.default_rng(seed)
+        crews = mixed_crews(rng, 250)
+        spread = rng.uniform(0.3, 0.6, 250)
+        planted = np.array([{"a2", "a7"} <= crew for crew in crews])
+        pairs = find_pairs(crews, spread * rng.normal(size=250) + 0.6 * planted, spread, seed, shuffles=99).pairs
+        own = next(p for p in pairs if (p.first, p.second) == ("a2", "a7"))
+        assert own.together == planted.sum()
+        sizes.append(own.slower_s)
+        named += pairs[0] == own and own.luck < 0.05
+    assert named >= 24
+    assert np.mean(sizes) == pytest.approx(0.6, abs=0.1)
+
+
+def test_an_athlete_who_is_slower_with_everyone_is_no_pair() -> None:
+    rng = np.random.default_rng(2)
+    crews = mixed_crews(rng, 250)
+    residual = 0.4 * rng.normal(size=250) + 0.8 * np.array(["a3" in crew for crew in crews])
+    assert find_pairs(crews, residual, np.full(250, 0.4)).pairs[0].luck > 0.05
+
+
+def test_luck_alone_rarely_passes_for_a_pattern() -> None:
+    alarms = 0
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        crews = mixed_crews(rng, 80)
+        alarms += find_pairs(crews, rng.normal(size=80), np.ones(80), seed).pairs[0].luck < 0.05
+    assert alarms <= 6  # 2 expected; 7 or more of 40 at 5 % each has a chance of 0.3 %
+
+
+def test_two_who_always_work_together_cannot_be_told_apart() -> None:
+    rng = np.random.default_rng(3)
+    crews = [crew | {"x", "y"} if rng.random() < 0.5 else crew for crew in mixed_crews(rng, 120)]
+    found = find_pairs(crews, rng.normal(size=120), np.ones(120))
+    assert found.untestable >= 1
+    assert all({p.first, p.second} != {"x", "y"} for p in found.pairs)
+
+
+def test_too_few_stops_say_so() -> None:
+    crews = mixed_crews(np.random.default_rng(4), 12)
+    assert find_pairs(crews, np.zeros(12), np.ones(12)).pairs == ()
+    assert find_pairs([], np.zeros(0), np.zeros(0)).pairs == ()
+
+
+def graded_season(stops: int, slower_together: float) -> Season:
+    """Season of whole stops by mixed crews of two, each graded; one pair loses time that no grade shows."""
+    rng = np.random.default_rng(6)
+    grades, rows = [], []
+    for number in range(stops):
+        first, second = (f"a{i}" for i in rng.choice(np.arange(1, 7), 2, replace=False))
+        own = {f"do-{p}": float(rng.normal(4.0, 0.1)) for p in ("p1", "p2")}
+        grades += [
+            grade_row(a, p, f"do-{p}", own[f"do-{p}"], stop=f"s{number}") for a, p in ((first, "p1"), (second, "p2"))
+        ]
+        lost = slower_together if {first, second} == {"a1", "a2"} else 0.0
+        rows.append(stop_row(f"s{number}", max(own.values()) + lost))
+    season = tiny_season(athletes=6, positions=2)
+    return season.replace(grades=grade_table(grades), stops=stop_table(rows))
+
+
+def test_the_sentence_says_what_stands_out_or_that_nothing_does() -> None:
+    season = graded_season(200, 0.5)
+    found = pair_patterns(season, estimate_skills(season), scenarios=128)
+    assert found.text.startswith(
+        "Of 15 pairs tested on 200 stops, one stands out: Athlete 1 (a1) and Athlete 2 (a2): 0."
+    )
+    assert "s slower together than their own records say" in found.text
+    season = graded_season(200, 0.0)
+    found = pair_patterns(season, estimate_skills(season), scenarios=128)
+    assert "none stands out" in found.text
+    assert "luck alone shows one as strong" in found.text
+    season = graded_season(8, 0.0)
+    assert "too few" in pair_patterns(season, estimate_skills(season), scenarios=64).text

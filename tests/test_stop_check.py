@@ -1,0 +1,104 @@
+"""Forecasts of whole stops: right when the world is as the model says, and told when it is not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.stats import kstest
+
+from lineup.errors import InputError
+from lineup.past_stops import PastStop
+from lineup.read import read_season
+from lineup.season import Season
+from lineup.skills import SkillEstimates
+from lineup.stop_check import _plain_forecasts, held_out_calibration, stops_calibration
+from tests.builders import FIRST_SUNDAY, grade_row, grade_table, stop_row, stop_table, tiny_season
+from tests.services import log_level, made_estimates
+
+DEMO = Path(__file__).parents[1] / "data_demo" / "season"
+
+
+def world(stops: int, spread: float = 0.1, slower: float = 0.0) -> tuple[Season, SkillEstimates]:
+    """Two tasks side by side with medians of 4 s, played `stops` times; the true median may be slower by a share."""
+    rng = np.random.default_rng(2)
+    grades, rows = [], []
+    for number in range(stops):
+        own = 4.0 * (1 + slower) * np.exp(spread * rng.normal(size=2))
+        pair = [("a1", "p1"), ("a2", "p2")]
+        grades += [grade_row(a, p, f"do-{p}", float(s), stop=f"s{number}") for (a, p), s in zip(pair, own, strict=True)]
+        rows.append(stop_row(f"s{number}", float(own.max())))
+    season = tiny_season(positions=2, grades=0).replace(grades=grade_table(grades), stops=stop_table(rows))
+    return season, made_estimates(season, log_level(4.0, 0.0, spread))
+
+
+def test_a_true_model_covers_what_it_promises() -> None:
+    found = stops_calibration(*world(800))
+    assert found.stops == 800
+    assert found.cover50 == pytest.approx(0.5, abs=0.06)
+    assert found.cover90 == pytest.approx(0.9, abs=0.04)
+    assert kstest(found.pit, "uniform").pvalue > 0.01
+    assert abs(found.bias_s) < 0.05
+    assert "Of 800 stops" in found.text
+
+
+def test_a_model_that_is_too_quick_or_too_sure_is_told_so() -> None:
+    season, known = world(400, slower=0.1)
+    slow = stops_calibration(season, known)
+    assert slow.bias_s == pytest.approx(0.42, abs=0.06)
+    assert np.mean(slow.pit) > 0.7
+    season, known = world(400)
+    sure = replace(known, splits={k: replace(e, spread=0.03) for k, e in known.splits.items()})
+    assert stops_calibration(season, sure).cover90 < 0.6
+
+
+def test_the_average_of_maxima_beats_the_maximum_of_averages() -> None:
+    found = stops_calibration(*world(400, spread=0.2))
+    assert found.rmse_s < found.plain_rmse_s
+
+
+def test_plain_averages_fall_back_on_the_position_then_on_the_nominal_time() -> None:
+    season, _ = world(10)
+    crew = {"p1": "a1", "p2": "a3"}  # a3 has no grade
+    stop = PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew)
+    mean = season.grades.groupby("position")["seconds"].mean()
+    assert _plain_forecasts(season, [stop]) == pytest.approx([max(mean["p1"], mean["p2"])])
+    ungraded = season.replace(grades=grade_table([]))
+    assert _plain_forecasts(ungraded, [stop]).tolist() == [4.0]
+
+
+def test_held_out_stops_are_forecast_from_earlier_grades_alone() -> None:
+    season, _ = world(60)
+    later = FIRST_SUNDAY + timedelta(days=30)
+    grades, stops = season.grades.copy(), season.stops.copy()
+    grades["date"] = [FIRST_SUNDAY if int(s[1:]) < 40 else later for s in grades["stop"]]
+    stops["date"] = [FIRST_SUNDAY if int(s[1:]) < 40 else later for s in stops["stop"]]
+    grades["date"], stops["date"] = (t["date"].astype("datetime64[s]") for t in (grades, stops))
+    found = held_out_calibration(season.replace(grades=grades, stops=stops), later, scenarios=256)
+    assert found.stops == 20
+    assert found.since == later
+    spoiled = grades.assign(seconds=np.where(grades["date"] >= np.datetime64(later), 400.0, grades["seconds"]))
+    again = held_out_calibration(season.replace(grades=spoiled, stops=stops), later, scenarios=256)
+    assert again.rmse_s == found.rmse_s
+
+
+def test_nothing_to_compare_is_an_error_that_says_why() -> None:
+    season, known = world(3)
+    ungraded = season.replace(grades=grade_table([]))
+    with pytest.raises(InputError, match=r"no stop of stops\.csv can be compared .* 3 crew not fully known"):
+        stops_calibration(ungraded, known)
+
+
+@pytest.mark.skipif(not (DEMO / "stops.csv").exists(), reason="the demo season is not there")
+def test_demo_stops_from_the_new_year_on_are_forecast_within_what_is_promised() -> None:
+    season, _ = read_season(DEMO)
+    found = held_out_calibration(season, season.stops["date"].max().date().replace(month=1, day=1), scenarios=512)
+    # Of n stops the share in a 90 % interval varies by about sqrt(.09 / n): three of those.
+    slack = 3 * np.sqrt(0.25 / found.stops)
+    assert found.cover50 == pytest.approx(0.5, abs=slack)
+    assert found.cover90 == pytest.approx(0.9, abs=3 * np.sqrt(0.09 / found.stops))
+    assert found.rmse_s < found.plain_rmse_s
+    assert found.rmse_s < found.average_rmse_s
