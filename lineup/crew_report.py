@@ -25,6 +25,7 @@ class TaskReport:
     Attributes
     ----------
     mean_s : mean own time, misses included.
+    start_s, finish_s : mean of when it begins and is done, counted from the car's stop.
     critical_share : share of stops in which the task lies on the longest path.
     slack_s : mean of how much later it could finish without the car leaving later; None where nothing that lets
         the car go waits for it.
@@ -35,6 +36,8 @@ class TaskReport:
     position: str
     athlete: str
     mean_s: float
+    start_s: float
+    finish_s: float
     critical_share: float
     slack_s: float | None
 
@@ -134,6 +137,8 @@ class _Stop:
 
     def tasks(self) -> tuple[TaskReport, ...]:
         slack = self.network.slack(self.durations).mean(axis=1)
+        finish = self.network.finish(self.durations)
+        start = (finish - self.durations).mean(axis=1)
         return tuple(
             TaskReport(
                 task=task.id,
@@ -141,6 +146,8 @@ class _Stop:
                 position=self.who[i],
                 athlete=self.crew.get(self.who[i], ""),
                 mean_s=float(self.durations[i].mean()),
+                start_s=float(start[i]),
+                finish_s=float(finish[i].mean()),
                 critical_share=float(self.on_path[i].mean()),
                 slack_s=float(slack[i]) if np.isfinite(slack[i]) else None,
             )

@@ -47,6 +47,14 @@ def test_only_tasks_that_exist_are_reported(report: CrewReport) -> None:
     assert not names & {"s-stage", "s-hold"}
 
 
+def test_tasks_begin_when_what_they_wait_for_is_done_and_the_last_lets_the_car_go(report: CrewReport) -> None:
+    for done in report.tasks:
+        assert done.finish_s == pytest.approx(done.start_s + done.mean_s)
+    # the mean of a latest finish is never below the latest of the mean finishes (Jensen's inequality)
+    latest = max(done.finish_s for done in report.tasks)
+    assert latest == pytest.approx(report.mean_s, rel=0.05)
+
+
 def test_critical_seconds_of_all_positions_make_up_the_stop(report: CrewReport) -> None:
     assert sum(p.critical_s for p in report.positions) == pytest.approx(report.mean_s)
 
