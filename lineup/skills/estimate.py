@@ -154,7 +154,8 @@ def _notes(season: Season, cells: Cells, rows: Rows, left_out: LeftOut, levels: 
     """Say what was left out and what had to be assumed."""
     notes = []
     if left_out.spoiled:
-        notes.append(f"{left_out.spoiled} grades belong to spoiled stops and were left out.")
+        belong = "grade belongs" if left_out.spoiled == 1 else "grades belong"
+        notes.append(f"{left_out.spoiled} {belong} to spoiled stops: left out.")
     if left_out.not_positive:
         notes.append(
             f"The clean time of {_rows(left_out.not_positive)} of graded_stops.csv is at or below zero once the cost "
@@ -168,9 +169,9 @@ def _notes(season: Season, cells: Cells, rows: Rows, left_out: LeftOut, levels: 
     if len(rows.cell) and not (rows.setting == SETTINGS.index("race")).any():
         notes.append("No grade is from a race: practice times stand for race times.")
     empty = [pool for i, pool in enumerate(cells.pools) if not np.isfinite(levels.own_variance[cells.pool == i]).any()]
-    for position, split in empty:
-        who = position or "car and driver"
-        notes.append(f"Split {split!r} of {who} has no grade: the choreography's nominal seconds stand in, unsure.")
+    if empty:
+        named = ", ".join(f"{split} ({position or 'car and driver'})" for position, split in empty)
+        notes.append(f"No grade of {named}: the choreography's nominal seconds stand in, unsure.")
     unseen = sorted({race.tire for race in season.races.values()} - set(rows.tires))
     if rows.tires and unseen and cells.load.any():
         notes.append(f"No graded stop has tire {', '.join(map(repr, unseen))}: counted like the reference tire.")

@@ -80,6 +80,7 @@ class PositionProfile:
     level : "cleared", "training" or "none": the best clearance in any series.
     grades : effective number of grades, over all splits.
     own_s, pool_s : the position's splits, once each, added up: the athlete's medians and the pool's.
+    trend : of the splits that have one, added up.
     unknown : sentences.
     """
 
@@ -88,6 +89,7 @@ class PositionProfile:
     grades: float
     own_s: float
     pool_s: float
+    trend: Trend | None
     splits: tuple[SplitProfile, ...]
     misses: tuple[MissProfile, ...]
     unknown: tuple[str, ...]
@@ -139,6 +141,7 @@ def _position(
         grades=math.fsum(s.estimate.grades for s in splits),
         own_s=math.fsum(s.estimate.median_s for s in splits),
         pool_s=math.fsum(s.estimate.median_s - s.against_pool_s for s in splits),
+        trend=_sum_of([s.trend for s in splits if s.trend]),
         splits=splits,
         misses=misses,
         unknown=_unknown(season, athlete, position, splits, misses),
@@ -219,9 +222,24 @@ def _trends(season: Season, estimates: SkillEstimates, athlete: str) -> dict[tup
             continue
         change, se = late.mean() - early.mean(), own.spread * math.sqrt(1 / len(late) + 1 / len(early))
         one_s = own.median_s if own.scale == "log" else 1.0
-        chance = float(ndtr(-change / se))
-        trends[own.position, own.split] = Trend(float(change * one_s), se * one_s, chance, len(late), len(early))
+        trends[own.position, own.split] = _trend(float(change) * one_s, se * one_s, len(late), len(early))
     return trends
+
+
+def _trend(change_s: float, se_s: float, recent: int, earlier: int) -> Trend:
+    return Trend(change_s, se_s, float(ndtr(-change_s / se_s)), recent, earlier)
+
+
+def _sum_of(trends: list[Trend]) -> Trend | None:
+    """Add up the trends of a position's splits."""
+    if not trends:
+        return None
+    return _trend(
+        math.fsum(t.change_s for t in trends),
+        math.hypot(*(t.se_s for t in trends)),
+        sum(t.recent for t in trends),
+        sum(t.earlier for t in trends),
+    )
 
 
 def skills_table(season: Season, estimates: SkillEstimates) -> list[dict[str, Any]]:

@@ -16,7 +16,8 @@ from lineup.skills.nested import Blocks
 from lineup.skills.slips import Expected, Losses, fit_losses, fit_pace
 from lineup.skills.spreads import Spreads, fit_spreads
 
-_ROUNDS = 4
+_MOST_ROUNDS = 8
+_AGREED = (0.02, 0.002, 0.001)  # of ln noise variance, of a loss in seconds, of ln pace
 _ENOUGH = 4  # grades of a cell from which it is its own measure of what is far off
 _LEAST_ROBUST = 0.03  # no grade within this share of the median is far off
 
@@ -78,7 +79,7 @@ class _View:
 
 
 def settle(given: Given) -> Fit:
-    """Run the rounds."""
+    """Run rounds until one changes next to nothing."""
     rows, cells, beliefs = given.rows, given.cells, given.beliefs
     state = State(
         noise=np.full(len(cells.keys), beliefs.typical_spread**2),
@@ -87,9 +88,16 @@ def settle(given: Given) -> Fit:
         effects=np.zeros(len(rows.cell)),
     )
     fit = _round(given, state)
-    for _ in range(_ROUNDS - 1):
-        fit = _round(given, fit)
+    for _ in range(_MOST_ROUNDS - 1):
+        before, fit = fit, _round(given, fit)
+        if _agree(before, fit):
+            break
     return fit
+
+
+def _agree(before: State, now: State) -> bool:
+    moves = (np.log(now.noise / before.noise), now.losses.loss_s - before.losses.loss_s, now.pace - before.pace)
+    return all(np.abs(move).max(initial=0.0) <= most for move, most in zip(moves, _AGREED, strict=True))
 
 
 def _round(given: Given, state: State) -> Fit:

@@ -112,7 +112,7 @@ def test_spoiled_stops_are_left_out_and_counted():
     estimates = estimate_skills(graded(tiny_season(), rows))
     assert estimates.splits[key()].median_s == pytest.approx(4.05, rel=0.02)
     assert estimates.left_out.spoiled == 1
-    assert "1 grades belong to spoiled stops" in " ".join(estimates.notes)
+    assert "1 grade belongs to spoiled stops: left out." in " ".join(estimates.notes)
 
 
 def with_miss(loss_s=1.0):
