@@ -378,7 +378,8 @@ def _changed(record: Any, default: Any) -> dict[str, Any]:
 
 def _frame_rows(table: pd.DataFrame, columns: Sequence[str]) -> list[dict[str, Any]]:
     kept = [c for c in columns if c != "row" and not (c == "spoilers" and "misses" in columns)]
-    rows = [dict(zip(kept, values, strict=True)) for values in table[kept].itertuples(index=False)]
+    known = table[table["seconds"].notna()] if "seconds" in table else table  # an own time that is not known
+    rows = [dict(zip(kept, values, strict=True)) for values in known[kept].itertuples(index=False)]
     for row in rows:
         row["date"] = row["date"].date()
         row |= {key: ";".join(row[key]) for key in ("misses", "spoilers") if key in row}

@@ -36,7 +36,8 @@ class Frame:
     @property
     def bad(self) -> NDArray[np.bool_]:
         """Rows with a problem anywhere."""
-        return np.any(list(self.faults.values()), axis=0)
+        bad: NDArray[np.bool_] = np.any(list(self.faults.values()), axis=0)
+        return bad
 
 
 def read_frame(table: Table, model: type[Row], notes: Notes) -> Frame | None:
