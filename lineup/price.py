@@ -69,6 +69,10 @@ class Pricer(Tariff):
         """Value of a plan in seconds, without forecasts; raises as `price` does."""
         return sum(self._costs(self.crews(assignments))[0].values())
 
+    def costs(self, crews: Mapping[Entry, Crew]) -> Mapping[str, float]:
+        """Cost items of a lineup given as crews, seconds, without forecasts."""
+        return self._costs(crews)[0]
+
     def crews(self, assignments: Iterable[Assignment]) -> dict[Entry, dict[str, str]]:
         """Crew of each entry of the block that has anybody in it, in order of report.
 

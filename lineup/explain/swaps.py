@@ -150,6 +150,16 @@ def _of_seat(study: Study, lineup: Lineup, seat: Seat) -> Iterator[Moves]:
     yield from _chains(study, lineup, seat)
 
 
+def ways_into(study: Study, lineup: Lineup, seat: Seat) -> dict[str, list[Moves]]:
+    """Return the ways to bring each athlete into a seat: replacement, exchange, chain of up to three moves."""
+    ways: dict[str, list[Moves]] = {}
+    for moves in _of_seat(study, lineup, seat):
+        for move in moves:
+            if move.end == seat:
+                ways.setdefault(move.athlete, []).append(moves)
+    return ways
+
+
 def _could_fill(study: Study, seat: Seat, only_allowed: bool) -> tuple[str, ...]:
     """Athletes with a stop forecast for the seat's position: those who may fill it, or all with a clearance."""
     if only_allowed:

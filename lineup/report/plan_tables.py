@@ -8,6 +8,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from lineup.explain import words
 from lineup.plan import EntryForecast, Plan
 from lineup.season import Race, Season
 
@@ -16,17 +17,6 @@ CAUTIONS = Text(
     "the sanctioning body's rules, local codes and licensed practice come first. This tool clears nobody to compete.",
     style="italic",
 )
-
-COST_NAMES: Mapping[str, str] = {
-    "stops": "stop time, weighted by priority and number of stops",
-    "penalties": "penalties expected",
-    "crew_changes": "crew changes from race to race",
-    "not_standing": "seats away from the standing crew",
-    "unsure_changes": "gains too unsure to count",
-    "travel": "hours of travel",
-    "uneven": "uneven share of starts",
-    "development": "credit for starts of developing athletes",
-}
 
 
 def new_table(title: str, *columns: str, numbers: int = 0) -> Table:
@@ -103,8 +93,7 @@ def costs(items: Mapping[str, float], value_s: float | None) -> Table:
     table = new_table("What the plan costs (weighted seconds)", "item", "seconds", numbers=1)
     for name, seconds in items.items():
         if name == "stops" or abs(seconds) >= 0.005:
-            label = COST_NAMES.get(name) or name.replace("limit:", "beyond the limit: ").replace("_", " ")
-            table.add_row(label, f"{seconds:,.2f}")
+            table.add_row(words.cost(name), f"{seconds:,.2f}")
     if value_s is not None:
         table.add_row(Text("all together", style="bold"), Text(f"{value_s:,.2f}", style="bold"))
     return table

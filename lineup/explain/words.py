@@ -1,0 +1,87 @@
+"""How answers speak: names, seconds and chances in a coach's words. Every sentence pattern goes through here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from lineup.plan import Move
+from lineup.season import Season, Seat
+
+COST_NAMES: Mapping[str, str] = {
+    "stops": "stop time, weighted by priority and number of stops",
+    "penalties": "penalties expected",
+    "crew_changes": "crew changes from race to race",
+    "not_standing": "seats away from the standing crew",
+    "unsure_changes": "gains too unsure to count",
+    "travel": "hours of travel",
+    "uneven": "uneven share of starts",
+    "development": "credit for starts of developing athletes",
+}
+SURE, LIKELY = 0.9, 0.7
+
+
+def name(season: Season, athlete: str) -> str:
+    """Return the athlete's name as the crew says it."""
+    return season.athletes[athlete].name
+
+
+def position(season: Season, key: str) -> str:
+    """Return a position's name inside a sentence: "rear changer"."""
+    return season.positions[key].name.lower()
+
+
+def place(season: Season, seat: Seat, race: bool = True) -> str:
+    """Return "rear changer on Ember" and, unless told not to, " at the Pine Hollow 300"."""
+    car = season.cars[seat.car].name or seat.car
+    where = f"{position(season, seat.position)} on {car}"
+    return f"{where} at {season.races[seat.race].name or seat.race}" if race else where
+
+
+def seconds(amount: float) -> str:
+    """Return an amount of time with the digits a stopwatch on film supports."""
+    size = abs(amount)
+    return f"{size:.2f} s" if size < 10 else f"{size:.1f} s"
+
+
+def cost(item: str) -> str:
+    """Return what a cost item is called in a sentence."""
+    return COST_NAMES.get(item) or item.replace("limit:", "beyond the limit: ").replace("_", " ")
+
+
+def cost_changes(before: Mapping[str, float], after: Mapping[str, float], most: int = 3) -> str:
+    """Return the cost items that grow most, stop time apart: "crew changes from race to race 1.80 s"."""
+    grown = {key: after.get(key, 0.0) - before.get(key, 0.0) for key in {**before, **after} if key != "stops"}
+    largest = sorted((item for item in grown.items() if item[1] >= 0.005), key=lambda item: -item[1])[:most]
+    return listing([f"{cost(key)} {seconds(amount)}" for key, amount in largest]) if largest else "nothing else"
+
+
+def sureness(chance: float) -> str:
+    """Return a chance in words with its number: "almost certainly (97 %)"."""
+    percent = f"{min(max(chance, 0.01), 0.99):.0%}".replace("%", " %")
+    if chance >= SURE:
+        return f"almost certainly ({percent})"
+    if chance >= LIKELY:
+        return f"likely ({percent})"
+    return f"only perhaps ({percent})"
+
+
+def move(season: Season, step: Move) -> str:
+    """Return one move: "Ana Lind moves from jack on Ember to jack on Slate"."""
+    who = name(season, step.athlete)
+    if step.start is None and step.end is not None:
+        return f"{who} comes in as {place(season, step.end, race=False)}"
+    if step.end is None and step.start is not None:
+        return f"{who} leaves {place(season, step.start, race=False)}"
+    if step.start is None or step.end is None:
+        return f"{who} stays where they are"
+    return f"{who} moves from {place(season, step.start, race=False)} to {place(season, step.end, race=False)}"
+
+
+def moves(season: Season, steps: tuple[Move, ...]) -> str:
+    """Return moves as one clause, in order."""
+    return ", ".join(move(season, step) for step in steps)
+
+
+def listing(items: list[str]) -> str:
+    """Return "a, b and c"."""
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else "nobody"
