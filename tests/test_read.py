@@ -13,6 +13,7 @@ from lineup.read import read_season
 
 DATA = Path(__file__).parent / "data"
 BROKEN = sorted(path.name for path in (DATA / "broken").iterdir())
+ODD = sorted(path.name for path in (DATA / "odd").iterdir())
 
 
 def laid_over_tiny(case: Path, folder: Path) -> Path:
@@ -30,13 +31,24 @@ def laid_over_tiny(case: Path, folder: Path) -> Path:
     return season
 
 
+def check_report(report: str, expected: Path) -> None:
+    """Compare a whole report with the one on file; LINEUP_WRITE_EXPECTED=1 writes it anew, to be read by a person."""
+    if os.environ.get("LINEUP_WRITE_EXPECTED"):
+        expected.write_text(report, encoding="utf-8")
+    assert report == expected.read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize("case", BROKEN)
 def test_broken_season_has_its_whole_report(case: str, tmp_path: Path) -> None:
     folder = DATA / "broken" / case
     with pytest.raises(SeasonError) as caught:
         read_season(laid_over_tiny(folder, tmp_path))
-    report = f"{caught.value}\n"
-    expected = folder / "expected.txt"
-    if os.environ.get("LINEUP_WRITE_EXPECTED"):
-        expected.write_text(report, encoding="utf-8")
-    assert report == expected.read_text(encoding="utf-8")
+    check_report(f"{caught.value}\n", folder / "expected.txt")
+
+
+@pytest.mark.parametrize("case", ODD)
+def test_odd_season_is_read_with_all_its_warnings(case: str, tmp_path: Path) -> None:
+    folder = DATA / "odd" / case
+    _, report = read_season(laid_over_tiny(folder, tmp_path))
+    assert not report.problems
+    check_report(f"{report}\n", folder / "expected.txt")

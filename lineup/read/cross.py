@@ -81,12 +81,12 @@ def check_coordinates(
 
 def check_worked(file: str, rows: Sequence[WorkedRow], worked: Sequence[WorkedDuty], notes: Notes) -> None:
     """Check that past duties of one athlete do not overlap."""
-    number = {(row.athlete, row.race): row.row for row in rows}
+    row_of = {(row.athlete, row.race): row for row in rows}
     last: dict[str, WorkedDuty] = {}
     for duty in sorted(worked, key=lambda duty: duty.report):
         before = last.get(duty.athlete)
         if before is not None and duty.report < before.released:
-            row = number[duty.athlete, duty.race]
-            odd = f"begins before the duty of {before.race} (row {number[before.athlete, before.race]}) is over"
-            notes.warning(file, row, "report", duty.report.isoformat(), odd, "Check both.")
+            row = row_of[duty.athlete, duty.race]
+            odd = f"begins before the duty of {before.race} (row {row_of[before.athlete, before.race].row}) is over"
+            notes.warning(file, row.row, "report", row.report.isoformat(), odd, "Check both.")
         last[duty.athlete] = duty

@@ -3,57 +3,69 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
 from lineup.read.notes import Notes
+from lineup.read.rows import PinRow
 from lineup.season import Absence, Pin, Season, Seat
 
+Seats = dict[str, frozenset[Seat]]  # by race; races without one are left out
 
-def warn_of_odd_pins(season: Season, file: str, rows: Sequence[Any], notes: Notes) -> None:
-    """Look at every pin alone, then at every two of the same athletes."""
-    pins = list(zip(rows, season.pins, strict=True))
-    for row, pin in pins:
-        for column, value, odd, mend in _alone(season, pin):
-            notes.warning(file, row.row, column, value, odd, mend)
-    for (first_row, first), (row, second) in combinations(pins, 2):
-        clash = _clash(season, first, second)
+
+@dataclass(frozen=True)
+class _Placed:
+    """A pin, its row and the seats it speaks of."""
+
+    row: int
+    pin: Pin
+    seats: Seats
+
+
+def warn_of_odd_pins(season: Season, file: str, rows: Sequence[PinRow], notes: Notes) -> None:
+    """Look at every pin alone, then at every two."""
+    placed = [_Placed(row.row, pin, matching_seats(season, pin)) for row, pin in zip(rows, season.pins, strict=True)]
+    for one in placed:
+        for column, value, odd, mend in _alone(season, one.pin, one.seats):
+            notes.warning(file, one.row, column, value, odd, mend)
+    for first, second in combinations(placed, 2):
+        clash = _clash(first, second)
         if clash is not None:
-            message = f"no plan can keep this and row {first_row.row}: {clash}"
-            notes.warning(file, row.row, "pin", second.kind, message, "Take one of the two out.")
+            notes.warning(file, second.row, "pin", second.pin.kind, clash, "Take one of the two out.")
 
 
-def matching_seats(season: Season, pin: Pin) -> dict[str, tuple[Seat, ...]]:
-    """Seats a must or never pin speaks of, by race; races without one are left out."""
+def matching_seats(season: Season, pin: Pin) -> Seats:
+    """Seats a pin speaks of, by race."""
     found = {}
     for race in season.races if pin.race is None else (pin.race,):
-        cars = [car for car in season.cars_in[race] if pin.car in (None, car)]
-        places = [place for place in season.positions_of(race) if pin.position in (None, place)]
-        if cars and places:
-            found[race] = tuple(Seat(race, car, place) for car in cars for place in places)
+        seats = frozenset(
+            seat
+            for car in season.cars_in[race]
+            for seat in season.seats(race, car)
+            if pin.car in (None, car) and pin.position in (None, seat.position)
+        )
+        if seats:
+            found[race] = seats
     return found
 
 
-def _alone(season: Season, pin: Pin) -> Iterator[tuple[str, str, str, str]]:
-    seats = matching_seats(season, pin)
+def _alone(season: Season, pin: Pin, seats: Seats) -> Iterator[tuple[str, str, str, str]]:
+    """Tell what is odd about one pin: column, value, what, mend."""
     if not seats:
         yield "pin", pin.kind, "matches no seat of any race, so it says nothing", "Correct race, car or position."
     if pin.kind != "must":
         return
-    for race, places in seats.items():
-        named = {seat.position for seat in places}
-        levels = {place: season.clearance_level(pin.athlete, place, race) for place in named}
-        if not any(level == "cleared" or (level and pin.position) for level in levels.values()):
+    for race, there in seats.items():
+        levels = [season.clearance_level(pin.athlete, seat.position, race) for seat in there]
+        if "cleared" not in levels and not (pin.position and "training" in levels):
             odd = f"is not cleared for any seat this pin matches at race {race}"
             yield "athlete", pin.athlete, odd, "Add a clearance, or take the pin out."
             break
-    for race in seats:
+    for race, there in seats.items():
         absence = next((a for a in season.absences if a.athlete == pin.athlete and _touches(season, a, race)), None)
-        left = {p for seat in seats[race] for p in (seat.position,)} & set(absence.positions if absence else ())
-        if absence is not None and not left:
-            odd = f"is {absence.status} at race {race}, by availability.csv" + (
-                f" for {', '.join(absence.positions)} alone" if absence.positions else ""
-            )
+        if absence is not None and not {seat.position for seat in there} & set(absence.positions):
+            state = f"may work {', '.join(absence.positions)} only" if absence.positions else "is out"
+            odd = f"{state} at race {race}, by availability.csv"
             yield "athlete", pin.athlete, odd, "Correct the spell, or take the pin out."
             break
 
@@ -63,24 +75,26 @@ def _touches(season: Season, absence: Absence, race: str) -> bool:
     return absence.first_day <= last and (absence.last_day is None or first <= absence.last_day)
 
 
-def _clash(season: Season, first: Pin, second: Pin) -> str | None:
+def _clash(first: _Placed, second: _Placed) -> str | None:
     """Say why two pins cannot both be kept, or None; only what is certain counts."""
-    kinds = {first.kind, second.kind}
-    if kinds == {"pair", "apart"}:
-        same = {first.athlete, first.other} == {second.athlete, second.other}
-        if same and (first.race is None or second.race is None or first.race == second.race):
-            return "one wants the two together, the other apart"
+    kinds = {first.pin.kind, second.pin.kind}
+    races = [race for race in first.seats if race in second.seats]
+    if kinds == {"pair", "apart"} and races:
+        same = {first.pin.athlete, first.pin.other} == {second.pin.athlete, second.pin.other}
+        return f"with row {first.row} this keeps both athletes from working at all" if same else None
     if "must" not in kinds or not kinds <= {"must", "never"}:
         return None
-    wanted, other = matching_seats(season, first), matching_seats(season, second)
-    for race in wanted.keys() & other.keys():
-        here, there = set(wanted[race]), set(other[race])
-        if first.athlete == second.athlete and kinds == {"must"} and not here & there:
-            return f"at race {race} they want one athlete in different seats"
-        if first.athlete == second.athlete and kinds == {"must", "never"}:
-            free = here - there if first.kind == "must" else there - here
-            if not free:
-                return f"at race {race} every seat one wants is forbidden by the other"
-        if first.athlete != second.athlete and kinds == {"must"} and len(here | there) == 1:
-            return f"at race {race} they want two athletes in one seat"
+    clash = next(filter(None, (_clash_at(race, first, second) for race in races)), None)
+    return clash and f"no plan can keep this and row {first.row}: {clash}"
+
+
+def _clash_at(race: str, first: _Placed, second: _Placed) -> str | None:
+    here, there = first.seats[race], second.seats[race]
+    same_athlete, both_must = first.pin.athlete == second.pin.athlete, first.pin.kind == second.pin.kind
+    if same_athlete and both_must and not here & there:
+        return f"at race {race} they want one athlete in two seats"
+    if same_athlete and not both_must and not (here - there if first.pin.kind == "must" else there - here):
+        return f"at race {race} every seat that one wants the other forbids"
+    if not same_athlete and both_must and len(here | there) == 1:
+        return f"at race {race} they want two athletes in one seat"
     return None
