@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from lineup.plan import Plan
+from lineup.report.party import travellers
 from lineup.season import Season, Seat
 
 
@@ -25,12 +26,6 @@ class TripChange:
     race: str
     athlete: str
     joins: bool
-
-
-def travellers(plan: Plan, races: Collection[str] | None = None) -> frozenset[tuple[str, str]]:
-    """Return (race, athlete) of everybody who travels, starters and reserves; of some races where asked."""
-    pairs = {(a.race, a.athlete) for a in plan.assignments} | {(r.race, r.athlete) for r in plan.reserves}
-    return frozenset(pair for pair in pairs if races is None or pair[0] in races)
 
 
 def races_of(season: Season, weekend: str) -> frozenset[str]:

@@ -10,12 +10,14 @@ from typing import Final, Literal, Protocol
 
 from lineup.errors import NotAllowed
 from lineup.plan import Plan
+from lineup.report.party import travellers
 from lineup.season import Pin, Season
-from lineup.store.changes import change_texts, label, races_of, seat_changes, travellers, trip_changes
+from lineup.store.changes import change_texts, label, races_of, seat_changes, trip_changes
 from lineup.store.weekend import StepState
 
 # parts of the inputs that, once changed, make a plan unfit to sign; a change in any other part is a warning
-BLOCKING: Final = ("availability", "clearances", "races", "entries", "limits")
+BLOCKING: Final = ("absences", "clearances", "races", "entries", "limits")
+PART_WORDS: Final = {"absences": "availability"}
 
 Kind = Literal["change", "pin", "limit", "objection", "late", "breach"]
 
@@ -134,7 +136,7 @@ def changed_parts(then: Mapping[str, str], now: Mapping[str, str]) -> tuple[str,
 def _stale(season: Season, subject: Subject) -> list[str]:
     changed = changed_parts(subject.fingerprints, season.fingerprints)
     return [
-        f"{part} changed since this plan was made: plan again, or have the coach check the same lineup anew"
+        f"{PART_WORDS.get(part, part)} changed since this plan was made: plan again, or check the same lineup anew"
         for part in changed
         if part in BLOCKING
     ]

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date
 
+from lineup.report.party import overlaps
 from lineup.season import Absence, Season, Seat
 from lineup.store.changes import SeatChange, label, seat_text
 
@@ -25,22 +25,7 @@ def unfit(season: Season, changes: Iterable[SeatChange]) -> Iterator[str]:
             yield f"{who} is unavailable for {seat_text(season, seat)}"
 
 
-def unavailable(season: Season, races: Iterable[str]) -> tuple[str, ...]:
-    """Return the athletes who are out on a day of one of these races, in order of the athletes file."""
-    days = [season.duty_days(race) for race in races]
-    out = {
-        absence.athlete
-        for absence in season.absences
-        if absence.status == "out" and any(_overlaps(absence, *span) for span in days)
-    }
-    return tuple(athlete for athlete in season.athletes if athlete in out)
-
-
 def _stops(season: Season, absence: Absence, seat: Seat) -> bool:
-    if not _overlaps(absence, *season.duty_days(seat.race)):
+    if not overlaps(absence, *season.duty_days(seat.race)):
         return False
     return absence.status == "out" or seat.position not in absence.positions
-
-
-def _overlaps(absence: Absence, first: date, last: date) -> bool:
-    return absence.first_day <= last and (absence.last_day is None or first <= absence.last_day)

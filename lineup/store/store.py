@@ -8,7 +8,10 @@ from types import TracebackType
 from typing import Self
 
 from lineup.errors import NotAllowed
+from lineup.plan import Assignment, Plan, Reserve
 from lineup.report.stamp import Paper, Stamp
+from lineup.season import Season
+from lineup.store.changes import races_of
 from lineup.store.history import HistoryLine, history_line
 from lineup.store.journal import Journal
 from lineup.store.notes import Notes
@@ -73,6 +76,26 @@ class Store(SignOff, Notes):
         with self._journal.reading() as store:
             first = store.records()[:1]
         return first[0].hash if first else ""
+
+    def in_force(self, season: Season) -> Plan:
+        """Return what holds now, weekend by weekend: the starting crews in force, with their reserves."""
+        assignments: list[Assignment] = []
+        reserves: list[Reserve] = []
+        weekends = []
+        for state in self.states():
+            number = state["starting_crews"].in_force
+            if number is not None:
+                races, plan = races_of(season, state.weekend), self.plan(number)
+                assignments += [a for a in plan.assignments if a.race in races]
+                reserves += [r for r in plan.reserves if r.race in races]
+                weekends.append(state.weekend)
+        return Plan("best_so_far", tuple(assignments), tuple(reserves), weekends=tuple(weekends))
+
+    def given_out(self) -> tuple[Plan, ...]:
+        """Return every plan that was in force for a weekend at some time, oldest first: calendars cancel from them."""
+        with self._journal.reading() as store:
+            numbers = dict.fromkeys(r.body["revision"] for r in store.records(("signed", "amended", "ratified")))
+            return tuple(read_plan(store, number) for number in numbers)
 
     def paper(self, weekend: str, step: Step = "starting_crews") -> Paper:
         """Return what documents of a weekend show: the amendment on site, the proposal, else the signed roster.

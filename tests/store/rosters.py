@@ -13,7 +13,7 @@ from lineup.store.weekend import Step
 from tests.builders import tiny_season
 
 NOW = datetime(2026, 4, 1, 12, tzinfo=UTC)  # the Wednesday before the first race
-FINGERPRINTS = {part: part[0] * 64 for part in ("availability", "clearances", "races", "entries", "limits", "grades")}
+FINGERPRINTS = {part: part[0] * 64 for part in ("absences", "clearances", "races", "entries", "limits", "grades")}
 
 
 def roster_season(**changes: Any) -> Season:

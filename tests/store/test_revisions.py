@@ -76,7 +76,7 @@ def test_no_medical_reason_enters_the_store(place: str, season: Season) -> None:
     from datetime import date
 
     season = season.with_absence(Absence("a8", date(2026, 4, 3), None, "out", kind="medical", entered_by="dr"))
-    told = Clash((Fact("availability", "a8 is out for a medical reason", ("a8",)),))
+    told = Clash((Fact("absences", "a8 is out for a medical reason", ("a8",)),))
     with open_store(place) as store:
         store.save(roster_plan(season).replace(clash=(told,)), season, reason="r", by=LOCAL, now=NOW)
         with store._journal._database.reading() as connection:
@@ -92,12 +92,12 @@ def test_a_plan_of_a_season_that_lost_an_athlete_is_still_read(store: Store, sea
 
 def test_the_same_lineup_can_be_checked_anew(store: Store, season: Season) -> None:
     first = store.save(roster_plan(season), season, reason="first", by=LOCAL, now=NOW)
-    changed = roster_season(fingerprints={**season.fingerprints, "availability": "new", "grades": "new"})
+    changed = roster_season(fingerprints={**season.fingerprints, "absences": "new", "grades": "new"})
     breach = Audit((Check("rest_hours", kept=False, text="9 h of 11 h"), Check("height", kept=False, priced=True)))
     with pytest.raises(NotAllowed, match="revision 1 no longer holds: rest_hours: 9 h of 11 h"):
         store.check_anew(1, changed, breach, reason="someone is back", by=LOCAL, now=after(1))
     anew = store.check_anew(1, changed, Audit(), reason="someone is back", by=LOCAL, now=after(1))
     assert anew.parent == first.number
-    assert anew.fingerprints["availability"] == "new"
+    assert anew.fingerprints["absences"] == "new"
     assert anew.fingerprints["grades"] == season.fingerprints["grades"]  # its forecasts rest on the old grades
     assert store.plan(anew.number).assignments == store.plan(1).assignments

@@ -127,12 +127,14 @@ def test_a_plan_that_fails_the_audit_cannot_be_signed(store: Store, season: Seas
     assert store.state("w1")[TRAVEL].status == "proposed"
 
 
-@pytest.mark.parametrize("part", ["availability", "clearances", "races", "entries", "limits"])
+@pytest.mark.parametrize("part", ["absences", "clearances", "races", "entries", "limits"])
 def test_a_plan_whose_inputs_changed_cannot_be_signed(store: Store, season: Season, part: str) -> None:
     roster = proposed(store, season)
     changed = season.replace(fingerprints={**FINGERPRINTS, part: "f" * 64})
     every = acknowledge_all(store, roster, changed)
-    with pytest.raises(NotAllowed, match=f"{part} changed since this plan was made"):
+    with pytest.raises(
+        NotAllowed, match=f"{part.replace('absences', 'availability')} changed since this plan was made"
+    ):
         store.sign(roster, changed, clean_audit, every, by=LOCAL, now=after(1))
     anew = store.check_anew(roster.revision, changed, clean_audit(season, store.plan(1)), reason="r", by=LOCAL, now=NOW)
     sign_step(store, changed, anew.number, TRAVEL)
@@ -224,7 +226,7 @@ def test_a_proposal_that_is_taken_back_leaves_the_signed_roster_in_force(store: 
 
 def hurt(season: Season, athlete: str = "a2") -> Season:
     season = season.with_absence(Absence(athlete, date(2026, 4, 4), None, "out", kind="medical"))
-    return season.replace(fingerprints={**FINGERPRINTS, "availability": "hurt"})
+    return season.replace(fingerprints={**FINGERPRINTS, "absences": "hurt"})
 
 
 def test_an_amendment_on_site_holds_at_once_and_is_ratified_later(store: Store, season: Season) -> None:

@@ -1,0 +1,86 @@
+"""Writes the one-page sheets that a director signs: one per car of a weekend, one for the travel party."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+from lineup.errors import InputError
+from lineup.report.car_sheet import draw_car
+from lineup.report.page import Page
+from lineup.report.plain import file_name
+from lineup.report.stamp import Paper
+from lineup.report.travel_sheet import draw_party
+from lineup.season import Season
+
+
+def write_sheets(
+    folder: Path | str,
+    season: Season,
+    crews: Paper,
+    weekend: str,
+    *,
+    printed_at: datetime,
+    paper: str = "A4",
+    travel: Paper | None = None,
+) -> tuple[Path, ...]:
+    """Write the sheets of a weekend as PDF files and return their paths, the travel party's first.
+
+    Parameters
+    ----------
+    crews : plan and stamp of the starting crews.
+    travel : plan and stamp of the travel list; None: the same as `crews`.
+    paper : "A4" or "Letter".
+    printed_at : aware; printed at the foot.
+
+    Raises
+    ------
+    InputError
+        When the season has no such weekend, or the folder cannot be written to.
+    """
+    folder = _ready(folder)
+    party = folder / f"{file_name('travel', weekend)}.pdf"
+    paths = [write_travel_sheet(party, season, travel or crews, weekend, printed_at=printed_at, paper=paper)]
+    for car in cars_of(season, weekend):
+        path = folder / f"{file_name('crew', weekend, car)}.pdf"
+        paths.append(write_car_sheet(path, season, crews, (weekend, car), printed_at=printed_at, paper=paper))
+    return tuple(paths)
+
+
+def write_car_sheet(
+    path: Path, season: Season, crews: Paper, entry: tuple[str, str], *, printed_at: datetime, paper: str = "A4"
+) -> Path:
+    """Write the sheet of one (weekend, car); see `write_sheets`."""
+    weekend, car = entry
+    if car not in cars_of(season, weekend):
+        raise InputError(f"car {car!r} has no entry in weekend {weekend}")
+    page = Page(f"Starting crew of {season.cars[car].name or car}, weekend {weekend}", paper, printed_at)
+    draw_car(page, season, crews, weekend, car, printed_at)
+    return page.save(path)
+
+
+def write_travel_sheet(
+    path: Path, season: Season, travel: Paper, weekend: str, *, printed_at: datetime, paper: str = "A4"
+) -> Path:
+    """Write the sheet of a weekend's travel party; see `write_sheets`."""
+    cars_of(season, weekend)
+    page = Page(f"Travel list, weekend {weekend}", paper, printed_at)
+    draw_party(page, season, travel, weekend, printed_at)
+    return page.save(path)
+
+
+def cars_of(season: Season, weekend: str) -> tuple[str, ...]:
+    """Return the cars with an entry in a weekend; InputError when the season has no such weekend."""
+    races = season.races_of((weekend,))
+    if not races:
+        raise InputError(f"the season has no weekend {weekend!r}; it has {', '.join(season.weekends)}")
+    return tuple(dict.fromkeys(car for race in races for car in season.cars_in[race.id]))
+
+
+def _ready(folder: Path | str) -> Path:
+    folder = Path(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be made ({error.strerror or error})") from None
+    return folder
