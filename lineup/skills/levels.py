@@ -60,8 +60,8 @@ def fit_levels(cells: Cells, cell: Ints, x: Floats, columns: Floats, precision: 
     typical = SpreadPrior(beliefs.typical_between, beliefs.between_evidence)
     first = [part.fit(mean, sd, typical, beliefs) for part in fits]
     typical = SpreadPrior(_typical(fits, first, beliefs.typical_between), beliefs.between_evidence)
-    common = {log: _pool_effects(fits, first, log, beliefs) for log in (True, False)}
-    last = [part.fit(*common[part.log], typical, beliefs) for part in fits]
+    common = {kind: _pool_effects(fits, first, kind, beliefs) for kind in {part.kind for part in fits}}
+    last = [part.fit(*common[part.kind], typical, beliefs) for part in fits]
     return _collect(cells, fits, last, effects, beliefs)
 
 
@@ -79,7 +79,8 @@ class _Part:
     def __init__(
         self, cells: Cells, pools: Ints, part: Ints, cell: Ints, x: Floats, columns: Floats, precision: Floats
     ) -> None:
-        self.pools, self.log, self.nominal = pools, bool(cells.log[pools[0]]), cells.nominal[pools]
+        self.pools, self.nominal = pools, cells.nominal[pools]
+        self.kind = bool(cells.log[pools[0]]), cells.pools[pools[0]][0] == ""  # scale, and whether it is the car's
         self.cells, self.group = np.unique(cell[part], return_inverse=True)
         self.x, self.precision = x[part], precision[part]
         self.newcomer = cells.newcomer[self.cells]
@@ -121,8 +122,10 @@ def _typical(parts: list[_Part], fits: list[MixedFit], believed: float) -> float
     return float(np.median([*seen, believed]))
 
 
-def _pool_effects(parts: list[_Part], fits: list[MixedFit], log: bool, beliefs: Assumptions) -> tuple[Floats, Floats]:
-    """Pool each effect over the splits of one scale; return its common value and how far a split may differ."""
+def _pool_effects(
+    parts: list[_Part], fits: list[MixedFit], kind: tuple[bool, bool], beliefs: Assumptions
+) -> tuple[Floats, Floats]:
+    """Pool each effect over the splits of one kind; return its common value and how far a split may differ."""
     before_mean = np.zeros(parts[0].raw.shape[1])
     before_sd = np.full(len(before_mean), beliefs.effect_sd)
     before_mean[_NEWCOMER], before_sd[_NEWCOMER] = beliefs.newcomer_slower, beliefs.newcomer_slower_sd
@@ -132,7 +135,7 @@ def _pool_effects(parts: list[_Part], fits: list[MixedFit], log: bool, beliefs: 
         for part, fit in zip(parts, fits, strict=True):
             at = len(part.pools) + column
             precision = 1 / fit.cov[at, at] - _LOOSE_SD**-2
-            if part.log == log and precision > 0.1 * _LOOSE_SD**-2:
+            if part.kind == kind and precision > 0.1 * _LOOSE_SD**-2:
                 values.append(fit.beta[at] / fit.cov[at, at] / precision)
                 variances.append(1 / precision)
         if values:

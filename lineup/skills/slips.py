@@ -12,7 +12,7 @@ from lineup.skills.grades import Cells, Rows
 from lineup.skills.mixed import SpreadPrior
 from lineup.skills.pooling import pool_levels, shrink
 
-_FREE_SD = 0.1  # seconds: loss of a miss that misses.csv says costs the stop nothing
+_FREE_SD = 0.05  # seconds: loss of a miss that misses.csv says costs the stop nothing
 
 
 @dataclass(frozen=True)

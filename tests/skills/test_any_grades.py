@@ -34,7 +34,7 @@ ROWS = st.lists(
 )
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(ROWS)
 def test_any_grades(rows):
     made = [
