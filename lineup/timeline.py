@@ -133,14 +133,14 @@ class Chain:
     def nights(self) -> list[int]:
         """Days of all nights away, in order."""
         own = [day for shift in self.shifts for day in shift.nights]
-        return sorted(own + [day for gap in self.gaps for day in gap.nights])
+        return sorted({*own, *(day for gap in self.gaps for day in gap.nights)})
 
     def free(self) -> Iterator[tuple[float, float]]:
         """Spells that are neither duty nor journey, from before the first shift to after the last."""
         start = -math.inf
         for shift, to, after in zip(self.shifts, self.gaps, self.gaps[1:], strict=False):
             yield start, shift.report - to.in_h
-            start = shift.released + after.out_h
+            start = max(start, shift.released + after.out_h)
         yield start, math.inf
 
 

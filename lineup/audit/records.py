@@ -1,0 +1,106 @@
+"""What an audit finds: one check per limit, with the figures behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """One figure held against one limit: whose, where, and whether it is kept.
+
+    `excess` counts the units beyond the limit (negative: room left), `cost_s` what they cost where they are priced.
+    """
+
+    text: str
+    kept: bool
+    athlete: str | None = None
+    race: str | None = None
+    car: str | None = None
+    position: str | None = None
+    figure: float | None = None
+    limit: float | None = None
+    excess: float = 0.0
+    cost_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One limit as the audit found it.
+
+    Attributes
+    ----------
+    rule : name of the limit; limits that always hold have names too (clearance, one_seat, filled, …).
+    priced : passing it over only costs; `cost_s` says how much.
+    figure, limit : the worst figure and the number it is held against; None where the limit is no number.
+    text : the finding in words, with who and where.
+    source : where the number comes from.
+    broken : everything beyond the limit.
+    """
+
+    rule: str
+    kept: bool
+    priced: bool
+    text: str
+    figure: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    source: str = ""
+    cost_s: float = 0.0
+    broken: tuple[Measure, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """Every limit, kept, broken or priced, and the costs as the audit makes them.
+
+    `costs` and `value_s` are None where there were no sampled stops to price with, or where a seat is filled by
+    someone who has none.
+    """
+
+    checks: tuple[Check, ...]
+    costs: Mapping[str, float] | None = None
+    value_s: float | None = None
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def passed(self) -> bool:
+        """Whether no hard limit is broken."""
+        return all(check.kept or check.priced for check in self.checks)
+
+    def check(self, rule: str) -> Check:
+        """Return the check of one limit; KeyError where it does not bind."""
+        for check in self.checks:
+            if check.rule == rule:
+                return check
+        raise KeyError(rule)
+
+
+def summarise(
+    rule: str, measures: Sequence[Measure], *, priced: bool = False, unit: str = "", source: str = "", fine: str = ""
+) -> Check:
+    """Sum up the figures of one limit: the worst is shown.
+
+    Parameters
+    ----------
+    fine : what to say where there is no figure to show.
+    """
+    broken = tuple(measure for measure in measures if not measure.kept)
+    numbered = [measure for measure in measures if measure.limit is not None]
+    worst = max(broken or numbered, key=lambda measure: measure.excess, default=None)
+    text = (fine or "nothing to measure") if worst is None else worst.text
+    if len(broken) > 1:
+        text += f" (and {len(broken) - 1} more)"
+    return Check(
+        rule,
+        not broken,
+        priced,
+        text,
+        None if worst is None else worst.figure,
+        None if worst is None else worst.limit,
+        unit,
+        source,
+        sum(measure.cost_s or 0.0 for measure in broken),
+        broken,
+    )
