@@ -5,9 +5,9 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 from icalendar import Calendar, Event
 
@@ -15,6 +15,7 @@ from lineup.errors import InputError
 from lineup.plan import Plan
 from lineup.report.party import car_name, name_of, position_name
 from lineup.report.plain import file_name, one_line
+from lineup.report.time_zone import zone_rules
 from lineup.season import Race, Season
 
 # namespace of this package's UIDs: any fixed UUID serves (RFC 4122, version 5 names)
@@ -23,6 +24,7 @@ PRODUCT: Final = "-//lineup//weekend rosters//EN"
 CARE: Final = "Nobody drives tired. The sanctioning body's rules, local codes and licensed practice come first."
 
 Part = Literal["report", "race"]
+PARTS: Final[tuple[Part, ...]] = get_args(Part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +109,7 @@ def _duties_of_athlete(season: Season, plan: Plan, athlete: str) -> Iterator[Dut
             yield Duty(owner, a.race, seat, "Crew: " + "; ".join(others))
     for r in plan.reserves:
         if r.athlete == athlete and r.race in season.races:
-            yield Duty(owner, r.race, "Reserve", "Travels as a reserve.")
+            yield Duty(owner, r.race, "Reserve", "Travels as a reserve")
 
 
 def _duties_of_car(season: Season, plan: Plan, car: str) -> Iterator[Duty]:
@@ -121,7 +123,7 @@ def _duties_of_car(season: Season, plan: Plan, car: str) -> Iterator[Duty]:
 def _cancelled(now: Iterable[Duty], before: Iterable[Duty]) -> list[Duty]:
     kept = {duty.race for duty in now}
     gone = {duty.race: duty for duty in before if duty.race not in kept}
-    return [Duty(d.owner, d.race, d.title, "No longer planned.", cancelled=True) for d in gone.values()]
+    return [Duty(d.owner, d.race, d.title, "No longer planned", cancelled=True) for d in gone.values()]
 
 
 def _owners(plans: Iterable[Plan], field: Literal["athlete", "car"], order: Iterable[str]) -> list[str]:
@@ -141,17 +143,24 @@ def _calendar(season: Season, title: str, duties: Iterable[Duty], issue: Issue) 
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", one_line(title))
-    moments = []
+    for zone, years in _zones(season, duties).items():
+        calendar.add_component(zone_rules(zone, min(years), max(years)))
     for duty in sorted(duties, key=lambda d: (season.races[d.race].report, d.owner)):
-        race = season.races[duty.race]
-        moments += [race.report, race.released]
-        for part in ("report", "race"):
-            event = _event(season, race, duty, part, issue)
+        for part in PARTS:
+            event = _event(season, season.races[duty.race], duty, part, issue)
             if event is not None:
                 calendar.add_component(event)
-    margin = timedelta(days=366)  # a zone's rules are needed around the duties only
-    calendar.add_missing_timezones((min(moments) - margin).date(), (max(moments) + margin).date())
     return bytes(calendar.to_ical())
+
+
+def _zones(season: Season, duties: Iterable[Duty]) -> dict[str, set[int]]:
+    """Return the zones of the duties' sites, with the years in which their rules are needed."""
+    zones: dict[str, set[int]] = {}
+    for duty in duties:
+        race = season.races[duty.race]
+        years = {season.local(moment, race.site).year for moment in (race.report, race.released)}
+        zones.setdefault(season.sites[race.site].time_zone, set()).update(years)
+    return zones
 
 
 def _event(season: Season, race: Race, duty: Duty, part: Part, issue: Issue) -> Event | None:
@@ -168,7 +177,7 @@ def _event(season: Season, race: Race, duty: Duty, part: Part, issue: Issue) -> 
     event.add("dtend", _clock(season, race, end))
     event.add("summary", one_line(f"{'Report' if part == 'report' else 'Race'}: {name} ({duty.title})"))
     event.add("location", one_line(season.sites[race.site].name))
-    event.add("description", one_line(f"{duty.text} {CARE}"))
+    event.add("description", one_line(f"{duty.text}. {CARE}"))
     event.add("status", "CANCELLED" if duty.cancelled else "CONFIRMED")
     event.add("transp", "TRANSPARENT" if duty.cancelled else "OPAQUE")
     return event
