@@ -66,6 +66,10 @@ class Jobs:
         """Return a job by id, or None when it is unknown or forgotten."""
         return self._jobs.get(key)
 
+    def ended(self) -> tuple[Job, ...]:
+        """Jobs that have ended and are still known, oldest first."""
+        return tuple(job for job in list(self._jobs.values()) if job.state != "running")
+
     def running(self) -> tuple[Job, ...]:
         """Jobs that have not ended, oldest first."""
         return tuple(job for job in list(self._jobs.values()) if job.state == "running")

@@ -7,11 +7,14 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from lineup.audit import Audit, audit
+from lineup.crew_report import CrewReport, crew_report
+from lineup.explain.change import Lineup, Moves
 from lineup.explain.clashes import find_clashes
 from lineup.optimize.reserves import choose_reserves
 from lineup.optimize.solve import Outcome, Progress, solve
 from lineup.plan import Assignment, EntryForecast, Plan
 from lineup.price import Priced, Pricer
+from lineup.season import Entry
 from lineup.stops import sample_stops
 from lineup.study import Study
 
@@ -100,3 +103,15 @@ def audit_plan(study: Study, plan: Plan) -> Audit:
 def forecasts(study: Study, plan: Plan) -> tuple[EntryForecast, ...]:
     """Return the forecast stop of every crew of the plan."""
     return price_plan(study, plan).entries
+
+
+def stop_report(study: Study, plan: Plan, entry: Entry, service: str) -> CrewReport:
+    """Report on the stop of one planned crew in one service."""
+    bank = study.model.banks[service, study.season.races[entry.race].tire]
+    return crew_report(bank, plan.crew(entry.race, entry.car), study.season.weights.tail_share, study.season)
+
+
+def swap_report(study: Study, plan: Plan, moves: Moves, entry: Entry, service: str) -> CrewReport:
+    """Report on the stop of a crew after a swap."""
+    lineup = Lineup(study.pricer, plan)
+    return stop_report(study, plan.replace(assignments=lineup.assignments(lineup.apply(moves))), entry, service)
