@@ -22,8 +22,7 @@ def one_seat(case: Case) -> Iterator[Finding]:
 
 def _clash(case: Case, earlier: Duty, later: Duty) -> Iterator[Finding]:
     between_h = later.report - earlier.released
-    drives = case.season.athletes[case.athlete].drives
-    way_h = journey(case.season, earlier.site, later.site, drives).hours
+    way_h = journey(case.season, earlier.site, later.site).hours
     if between_h >= way_h - SAME_H:
         return
     first, second = case.name(earlier.race), case.name(later.race)

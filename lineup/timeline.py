@@ -224,7 +224,7 @@ class Journeys:
 
     def _way(self, start: str, end: str) -> tuple[float, float]:
         """Hours of a journey, and of them at the wheel."""
-        found = journey(self._season, start, end, self._drives)
+        found = journey(self._season, start, end)
         return found.hours, found.hours if self._drives and found.mode == "road" else 0.0
 
     def _nights(self, leave: float, start: str, arrive: float, end: str) -> tuple[int, ...]:

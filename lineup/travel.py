@@ -22,15 +22,11 @@ class Journey:
     computed: bool
 
 
-_KNOWN: WeakKeyDictionary[Season, dict[tuple[str, str, bool], Journey]] = WeakKeyDictionary()
+_KNOWN: WeakKeyDictionary[Season, dict[tuple[str, str], Journey]] = WeakKeyDictionary()
 
 
-def journey(season: Season, start: str, end: str, drives: bool = False) -> Journey:
+def journey(season: Season, start: str, end: str) -> Journey:
     """Journey between two sites: from journeys.csv, else computed from coordinates.
-
-    Parameters
-    ----------
-    drives : the athlete drives in person, so a computed journey is by road however far.
 
     Raises
     ------
@@ -40,21 +36,21 @@ def journey(season: Season, start: str, end: str, drives: bool = False) -> Journ
     known = _KNOWN.get(season)
     if known is None:
         known = _KNOWN[season] = _stated(season.journeys)
-    found = known.get((start, end, drives))
+    found = known.get((start, end))
     if found is None:
         if start == end:
             found = Journey(0.0, "road", False)
         else:
             km = distance_km(season.sites[start], season.sites[end])
-            found = computed_journey(km, season.limits.journeys, drives)
-        known[start, end, drives] = found
+            found = computed_journey(km, season.limits.journeys)
+        known[start, end] = found
     return found
 
 
-def computed_journey(km: float, rules: JourneyRules, drives: bool = False) -> Journey:
+def computed_journey(km: float, rules: JourneyRules) -> Journey:
     """Road up to a distance, air beyond it, airports and the ways to and from them included."""
     road_km = km * rules.road_detour
-    if drives or road_km <= rules.road_at_most_km:
+    if road_km <= rules.road_at_most_km:
         return Journey(road_km / rules.road_km_h, "road", True)
     return Journey(rules.air_overhead_h + km / rules.air_km_h, "air", True)
 
@@ -77,11 +73,10 @@ def distance_km(start: Site, end: Site) -> float:
     return float(line["s12"]) / 1000.0
 
 
-def _stated(facts: tuple[JourneyFact, ...]) -> dict[tuple[str, str, bool], Journey]:
-    """Journeys of journeys.csv, drivers' too; a way back that is not stated takes as long as the way out."""
+def _stated(facts: tuple[JourneyFact, ...]) -> dict[tuple[str, str], Journey]:
+    """Journeys of journeys.csv; a way back that is not stated takes as long as the way out."""
     ways = {(fact.end, fact.start): fact for fact in facts} | {(fact.start, fact.end): fact for fact in facts}
     return {
-        (start, end, drives): Journey(0.0 if start == end else fact.hours, fact.mode, False)
+        (start, end): Journey(0.0 if start == end else fact.hours, fact.mode, False)
         for (start, end), fact in ways.items()
-        for drives in (False, True)
     }

@@ -92,7 +92,6 @@ def test_road_up_to_a_distance_then_air() -> None:
     assert computed_journey(320, rules) == Journey(5.0, "road", True)  # 400 km of road
     assert computed_journey(330, rules) == Journey(4 + 330 / 600, "air", True)
     assert computed_journey(1200, rules) == Journey(6.0, "air", True)
-    assert computed_journey(1200, rules, drives=True) == Journey(1500 / 80, "road", True)
 
 
 def test_journeys_csv_overrides_both_ways_unless_both_are_given() -> None:

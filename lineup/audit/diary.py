@@ -74,13 +74,12 @@ class Diary:
 
     def way(self, start: str, end: str) -> timedelta:
         """Time a journey takes."""
-        return journey(self.season, start, end, self.season.athletes[self.athlete].drives).hours * HOUR
+        return journey(self.season, start, end).hours * HOUR
 
     def wheel(self, start: str, end: str) -> timedelta:
         """Time at the wheel on a journey: all of it for a driver on the road, else none."""
-        drives = self.season.athletes[self.athlete].drives
-        found = journey(self.season, start, end, drives)
-        return found.hours * HOUR if drives and found.mode == "road" else timedelta()
+        by_road = journey(self.season, start, end).mode == "road"
+        return self.way(start, end) if by_road and self.season.athletes[self.athlete].drives else timedelta()
 
     def busy(self) -> list[tuple[datetime, datetime]]:
         """Spells of duty and journey, merged and in order."""

@@ -72,6 +72,7 @@ class Money:
         self.model = model
         self.tail = tail
         self._given = estimates
+        self._times: dict[tuple[str, str, frozenset[tuple[str, str]]], Floats] = {}
 
     @cached_property
     def _estimates(self) -> SkillEstimates:
@@ -106,17 +107,22 @@ class Money:
         items |= {f"limit:{check.rule}": check.cost_s for check in checks if check.priced and check.rule != "cover"}
         return {name: seconds for name, seconds in items.items() if seconds or name == "stops"}
 
+    def _stop(self, bank: ServiceBank, crew: Crew) -> Floats:
+        """Return stop times of a crew; the same crew in the same service is worked out once."""
+        key = (bank.service, bank.tire, frozenset((p, who) for p, who in crew.items() if p in bank.positions))
+        if key not in self._times:
+            self._times[key] = stop_seconds(bank, crew)
+        return self._times[key]
+
     def entry_s(self, entry: Entry, crew: Crew) -> float:
         """Stop cost of one entry."""
         share = self.season.weights.tail_share
-        parts = (
-            count * blended_s(stop_seconds(bank, crew), self.tail, share) for bank, count in self.banks(entry.race)
-        )
+        parts = (count * blended_s(self._stop(bank, crew), self.tail, share) for bank, count in self.banks(entry.race))
         return self.factor(entry.car) * math.fsum(parts)
 
     def slowest_s(self, entry: Entry, crew: Crew) -> float:
         """Mean stop of the slowest service of one entry."""
-        return max((float(np.mean(stop_seconds(bank, crew))) for bank, _ in self.banks(entry.race)), default=0.0)
+        return max((float(np.mean(self._stop(bank, crew))) for bank, _ in self.banks(entry.race)), default=0.0)
 
     def forecastable(self) -> bool:
         """Whether everyone has sampled stops in his seat."""
@@ -192,7 +198,7 @@ class Money:
             if seat.position not in bank.positions or standing not in bank.athletes[seat.position]:
                 continue
             with_standing, with_other = (
-                blended_s(stop_seconds(bank, self._usual(bank, seat.car) | {seat.position: a}), self.tail, share)
+                blended_s(self._stop(bank, self._usual(bank, seat.car) | {seat.position: a}), self.tail, share)
                 for a in (standing, who)
             )
             gain += count * (with_standing - with_other)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, timedelta
+from weakref import WeakKeyDictionary
 
 from lineup.audit.records import Check, Measure, summarise
 from lineup.audit.scene import Scene
 from lineup.season import Pin, Season, Seat
 
 _HAIR_M = 1e-6
+_GRADED: WeakKeyDictionary[Season, dict[tuple[str, str], list[date]]] = WeakKeyDictionary()
+_MAY_SIT: WeakKeyDictionary[Season, dict[tuple[str, Seat], bool]] = WeakKeyDictionary()
 
 
 def seat_checks(scene: Scene) -> Iterator[Check]:
@@ -89,20 +92,34 @@ def speaks_of(pin: Pin, seat: Seat) -> bool:
 
 def grades_lately(season: Season, athlete: str, position: str, on: date, days: int) -> int:
     """Graded stops of an athlete in a position in so many days up to a day, that one included."""
-    table = season.grades
-    mine = table[(table["athlete"] == athlete) & (table["position"] == position)]
-    when = mine["date"].dt.date
-    mine = mine[(when > on - timedelta(days=days)) & (when <= on)]
-    named = mine[mine["stop"] != ""]
-    unnamed = mine[mine["stop"] == ""]
-    stops = len(set(zip(named["date"], named["stop"], strict=True)))
-    for _, of_day in unnamed.groupby("date"):
-        stops += int(of_day["task"].value_counts().max())
-    return stops
+    if season not in _GRADED:
+        _GRADED[season] = _graded_days(season)
+    return sum(on - timedelta(days=days) < day <= on for day in _GRADED[season].get((athlete, position), ()))
+
+
+def _graded_days(season: Season) -> dict[tuple[str, str], list[date]]:
+    """Day of each graded stop of each (athlete, position): stops by name, else as many as the most-graded task has."""
+    keys = ["athlete", "position", "date"]
+    table = season.grades[season.grades["athlete"] != ""]
+    named = table[table["stop"] != ""].drop_duplicates([*keys, "stop"]).groupby(keys).size()
+    tasks = table[table["stop"] == ""].groupby([*keys, "task"]).size()
+    unnamed = tasks.groupby(level=keys).max()
+    found: dict[tuple[str, str], list[date]] = {}
+    for sizes in (named, unnamed):
+        for (athlete, position, moment), count in zip(sizes.index.to_list(), sizes.to_list(), strict=True):
+            found.setdefault((athlete, position), []).extend([moment.date()] * int(count))
+    return found
 
 
 def may_sit(season: Season, athlete: str, seat: Seat) -> bool:
     """Whether clearance, height, availability, pins and recent grades let an athlete fill a seat."""
+    known = _MAY_SIT.setdefault(season, {})
+    if (athlete, seat) not in known:
+        known[athlete, seat] = _may_sit(season, athlete, seat)
+    return known[athlete, seat]
+
+
+def _may_sit(season: Season, athlete: str, seat: Seat) -> bool:
     height, grades = season.limits.get("height"), season.limits.get("recent_grades")
     if not cleared(season, athlete, seat) or not available(season, athlete, seat, seat.race):
         return False
