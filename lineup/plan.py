@@ -97,7 +97,10 @@ class Clash:
 
 @dataclass(frozen=True)
 class Plan:
-    """A lineup with its proof. Values in seconds of weighted cost; `gap` is (value - bound) / |value|."""
+    """A lineup with its proof. Values in seconds of weighted cost; `gap` is (value - bound) / |value|.
+
+    `tail` is the weight λ of the tail mean where it is not the season's own.
+    """
 
     status: Status
     assignments: tuple[Assignment, ...] = ()
@@ -115,6 +118,7 @@ class Plan:
     se_s: float | None = None
     seed: int | None = None
     scenarios: int | None = None
+    tail: float | None = None
     weekends: tuple[str, ...] = ()
     fingerprints: Mapping[str, str] = field(default_factory=dict)
     clash: tuple[Clash, ...] = ()

@@ -112,6 +112,7 @@ class _PlanFile(_Record):
     se_s: float | None = None
     seed: int | None = None
     scenarios: int | None = None
+    tail: float | None = None
     weekends: tuple[str, ...] = ()
     fingerprints: dict[str, str] = Field(default_factory=dict)
     clash: tuple[_Clash, ...] = ()
@@ -160,7 +161,7 @@ def plan_from_dict(data: object, season: Season | None) -> Plan:
 def plan_to_dict(plan: Plan) -> dict[str, Any]:
     """Return the JSON form of a plan; figures that are not known are left out."""
     data: dict[str, Any] = {"format": FORMAT, "status": plan.status}
-    numbers = ("value_s", "bound_s", "gap", "tolerance", "fresh_value_s", "se_s", "seed", "scenarios")
+    numbers = ("value_s", "bound_s", "gap", "tolerance", "fresh_value_s", "se_s", "seed", "scenarios", "tail")
     data |= {name: getattr(plan, name) for name in numbers if getattr(plan, name) is not None}
     data |= {
         "fingerprints": dict(plan.fingerprints),
@@ -231,6 +232,7 @@ def _to_plan(file: _PlanFile, season: Season | None) -> Plan:
         se_s=file.se_s,
         seed=file.seed,
         scenarios=file.scenarios,
+        tail=file.tail,
         weekends=file.weekends or worked,
         fingerprints=file.fingerprints,
         clash=tuple(

@@ -50,7 +50,7 @@ class Study:
     @cached_property
     def pricer(self) -> Pricer:
         """The one evaluator of plans."""
-        return Pricer(self.season, self.model, self.weekends, self.settings)
+        return Pricer(self.season, self.model, self.weekends, self.settings, self.estimates)
 
     @cached_property
     def problem(self) -> Problem:
@@ -118,7 +118,14 @@ def with_history(season: Season, plan: Plan, weekends: Sequence[str]) -> Season:
     return season.replace(worked=(*season.worked, *duties))
 
 
-def in_block(study: Study, plan: Plan) -> Study:
-    """Return the study narrowed to the weekends of a plan."""
+def study_of(study: Study, plan: Plan) -> Study:
+    """Return the study that a plan was made in: its weekends, and its seed, scenarios and tail where it states them."""
+    settings = study.settings.replace(
+        seed=study.settings.seed if plan.seed is None else plan.seed,
+        scenarios=study.settings.scenarios if plan.scenarios is None else plan.scenarios,
+        tail=study.settings.tail if plan.tail is None else plan.tail,
+    )
     weekends = plan.weekends or study.weekends
-    return study if weekends == study.weekends else replace(study, weekends=weekends, _estimates=study.estimates)
+    if (weekends, settings) == (study.weekends, study.settings):
+        return study
+    return replace(study, weekends=weekends, settings=settings, _estimates=study.estimates, _model=None)

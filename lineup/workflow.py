@@ -10,11 +10,16 @@ from lineup.audit import Audit, audit
 from lineup.crew_report import CrewReport, crew_report
 from lineup.explain.change import Lineup, Moves
 from lineup.explain.clashes import find_clashes
+from lineup.explain.injury import Option, Replan, replan
+from lineup.explain.swaps import Swap, find_swaps
+from lineup.explain.training import PracticePlan, practice_priorities
+from lineup.explain.why import SeatAnswer, why
+from lineup.explain.why_not import WhyNot, why_not
 from lineup.optimize.reserves import choose_reserves
 from lineup.optimize.solve import Outcome, Progress, solve
-from lineup.plan import Assignment, EntryForecast, Plan
+from lineup.plan import Assignment, EntryForecast, Plan, Status
 from lineup.price import Priced, Pricer
-from lineup.season import Entry
+from lineup.season import Absence, Entry, Seat
 from lineup.stops import sample_stops
 from lineup.study import Study
 
@@ -46,6 +51,7 @@ def finish_plan(study: Study, outcome: Outcome) -> Plan:
         tolerance=study.settings.tolerance,
         seed=study.settings.seed,
         scenarios=study.settings.scenarios,
+        tail=study.settings.tail,
         weekends=study.weekends,
         fingerprints=study.season.fingerprints,
         notes=tuple(outcome.notes),
@@ -91,13 +97,15 @@ def fresh_value(study: Study, plan: Plan) -> tuple[float, float]:
     for number in range(FRESH_SEEDS):
         seed = (study.settings.seed + 7919 * (number + 1)) % 2**31
         model = sample_stops(study.season, study.estimates, seed, scenarios)
-        values.append(Pricer(study.season, model, study.weekends, study.settings).price(plan.assignments).value_s)
+        values.append(
+            Pricer(study.season, model, study.weekends, study.settings, study.estimates).value(plan.assignments)
+        )
     return float(np.mean(values)), float(np.std(values, ddof=1) / np.sqrt(FRESH_SEEDS))
 
 
 def audit_plan(study: Study, plan: Plan) -> Audit:
     """Check a plan against every limit, from the season and the plan alone."""
-    return audit(study.season, plan, study.weekends, study.model)
+    return audit(study.season, plan, study.weekends, study.model, tail=study.settings.tail, estimates=study.estimates)
 
 
 def forecasts(study: Study, plan: Plan) -> tuple[EntryForecast, ...]:
@@ -115,3 +123,43 @@ def swap_report(study: Study, plan: Plan, moves: Moves, entry: Entry, service: s
     """Report on the stop of a crew after a swap."""
     lineup = Lineup(study.pricer, plan)
     return stop_report(study, plan.replace(assignments=lineup.assignments(lineup.apply(moves))), entry, service)
+
+
+def best_swaps(study: Study, plan: Plan, seat: Seat | None = None) -> tuple[Swap, ...]:
+    """Return the next-best swaps of one seat or of the whole plan."""
+    return find_swaps(study, plan, seat)
+
+
+def explain_seat(study: Study, plan: Plan, seat: Seat) -> SeatAnswer:
+    """Say why this athlete has this seat, with one reason for everyone else."""
+    return why(study, plan, seat)
+
+
+def explain_not(study: Study, plan: Plan, seat: Seat, athlete: str) -> WhyNot:
+    """Say what seating this athlete here would bring."""
+    return why_not(study, plan, seat, athlete)
+
+
+def practice(study: Study, plan: Plan) -> PracticePlan:
+    """Say what each athlete and crew of a plan should practise, most important first."""
+    return practice_priorities(study.season, study.model, study.estimates, plan)
+
+
+def replan_without(
+    study: Study,
+    plan: Plan,
+    absences: Sequence[Absence],
+    signed: Sequence[str] = (),
+    on_site: Sequence[str] = (),
+    on_progress: OnProgress | None = None,
+    stop: Stop | None = None,
+) -> Replan:
+    """Plan again around absences: fewest changes, best plan, and what lies between."""
+    return replan(study, plan, absences, signed, on_site, on_progress=on_progress, stop=stop)
+
+
+def plan_of_option(study: Study, found: Replan, option: Option) -> Plan:
+    """Return an option of a re-plan as a whole plan, with reserves, cover and forecasts under the absences."""
+    absent = study.with_season(study.season.with_absence(*found.absences))
+    status: Status = "proven" if option.status == "proven" else "best_so_far"
+    return finish_plan(absent, Outcome(status, option.assignments))

@@ -12,7 +12,9 @@ import typer
 from rich.console import Console
 
 from lineup.errors import InputError
-from lineup.season import Seat, Season
+from lineup.plan import Plan
+from lineup.season import Season, Seat
+from lineup.study import Study, open_study, study_of, with_history
 from lineup.suggest import did_you_mean
 
 DONE, BAD_INPUT, NO_PLAN_EXISTS, BREACH, NOT_FOUND = 0, 2, 3, 4, 5
@@ -21,6 +23,7 @@ PIPE_WIDTH = 140  # columns when the output is not a terminal, so that no table 
 SeasonPath = Annotated[Path, typer.Argument(metavar="SEASON", help="Season folder, or the same tables as one .xlsx.")]
 PlanPath = Annotated[Path, typer.Argument(metavar="PLAN", help="Plan file (plan.json).")]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document on stdout.")]
+After = Annotated[Path | None, typer.Option("--after", metavar="PLAN", help="An earlier plan: the history.")]
 RaceId = Annotated[str, typer.Argument(metavar="RACE")]
 CarId = Annotated[str, typer.Argument(metavar="CAR")]
 PositionId = Annotated[str, typer.Argument(metavar="POSITION")]
@@ -74,6 +77,16 @@ def find_seat(season: Season, race: str, car: str, position: str) -> Seat:
     if position not in season.positions_of(race):
         raise InputError(f"race {race!r} has no seat for {position!r}; it has: {', '.join(season.positions_of(race))}")
     return seat
+
+
+def open_plan(season: Path, plan: Path, after: Path | None = None) -> tuple[Study, Plan]:
+    """Open a season and a plan of it, in the block and with the samples that the plan was made with."""
+    study = open_study(season)
+    given = study.read_plan(plan)
+    study = study_of(study, given)
+    if after is None:
+        return study, given
+    return study.with_season(with_history(study.season, study.read_plan(after), study.weekends)), given
 
 
 def find_athlete(season: Season, key: str) -> str:

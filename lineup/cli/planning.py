@@ -17,6 +17,7 @@ from lineup.cli.common import (
     DONE,
     NO_PLAN_EXISTS,
     NOT_FOUND,
+    After,
     Json,
     Out,
     PlanPath,
@@ -29,15 +30,16 @@ from lineup.cli.common import (
     Work,
     Workers,
     console,
+    open_plan,
     print_json,
     say,
 )
 from lineup.optimize.solve import Progress
 from lineup.plan import Plan, Status
 from lineup.plan_file import plan_to_dict, write_plan
-from lineup.report import tables
+from lineup.report import answer_tables, plan_tables
 from lineup.settings import Settings
-from lineup.study import in_block, open_study
+from lineup.study import Study, open_study
 
 EXIT_CODES: dict[Status, int] = {
     "proven": DONE,
@@ -61,7 +63,7 @@ def plan(
     season: SeasonPath,
     first: Annotated[str | None, typer.Option("--from", metavar="W", help="First weekend of the block.")] = None,
     last: Annotated[str | None, typer.Option("--to", metavar="W", help="Last weekend of the block.")] = None,
-    after: Annotated[Path | None, typer.Option("--after", metavar="PLAN", help="An earlier plan: the history.")] = None,
+    after: After = None,
     start: Annotated[
         Path | None, typer.Option("--start", metavar="PLAN", help="A plan to start the search at.")
     ] = None,
@@ -93,32 +95,27 @@ def plan(
     raise typer.Exit(EXIT_CODES[found.status])
 
 
-def price(
-    season: SeasonPath, plan_path: PlanPath, scenarios: Scenarios = 1024, seed: Seed = 1, as_json: Json = False
-) -> None:
+def price(season: SeasonPath, plan_path: PlanPath, after: After = None, as_json: Json = False) -> None:
     """Price any plan, one made by hand too: what it costs, item by item, with its stop times."""
-    study = open_study(season, Settings(scenarios=scenarios, seed=seed))
-    given = study.read_plan(plan_path)
-    study = in_block(study, given)
+    study, given = open_plan(season, plan_path, after)
     priced = workflow.price_plan(study, given)
     if as_json:
         document = plan_to_dict(given.replace(entries=priced.entries, costs=priced.costs, value_s=priced.value_s))
         print_json({key: document[key] for key in ("entries", "costs", "value_s")})
         return
     out = console()
-    out.print(tables.forecasts(study.season, priced.entries))
-    out.print(tables.costs(priced.costs, priced.value_s))
+    out.print(plan_tables.forecasts(study.season, priced.entries))
+    out.print(plan_tables.costs(priced.costs, priced.value_s))
 
 
-def audit(season: SeasonPath, plan_path: PlanPath, as_json: Json = False) -> None:
+def audit(season: SeasonPath, plan_path: PlanPath, after: After = None, as_json: Json = False) -> None:
     """Check a plan against every limit, from the season and the plan alone; exit code 4 on a breach."""
-    study = open_study(season)
-    given = study.read_plan(plan_path)
-    found = workflow.audit_plan(in_block(study, given), given)
+    study, given = open_plan(season, plan_path, after)
+    found = workflow.audit_plan(study, given)
     if as_json:
-        print_json(tables.audit_document(found))
+        print_json(answer_tables.audit_document(found))
     else:
-        console().print(tables.audit_table(study.season, found))
+        console().print(answer_tables.audit_table(found))
     if not found.passed:
         raise typer.Exit(BREACH)
 
@@ -135,33 +132,33 @@ def demo(
     checks = workflow.audit_plan(study, found)
     swaps = workflow.best_swaps(study, found)
     if as_json:
-        print_json({**plan_to_dict(found), "swaps": tables.swaps_document(swaps)})
+        print_json({**plan_to_dict(found), "swaps": answer_tables.swaps_document(swaps)})
     else:
         _print_plan(study, found)
         screen = console()
-        screen.print(tables.audit_table(study.season, checks, only_summary=True))
-        screen.print(tables.swaps_table(study.season, swaps[:8]))
+        screen.print(answer_tables.audit_table(checks, only_summary=True))
+        screen.print(answer_tables.swaps_table(study.season, swaps[:8]))
         say("Open the web page with:  .venv/bin/streamlit run app.py")
     if not checks.passed:
         raise typer.Exit(BREACH)
     raise typer.Exit(EXIT_CODES[found.status])
 
 
-def _print_plan(study: workflow.Study, found: Plan) -> None:
+def _print_plan(study: Study, found: Plan) -> None:
     screen = console()
     if found.status in ("impossible", "not_found"):
-        screen.print(tables.no_plan(found))
+        screen.print(plan_tables.no_plan(found))
         return
-    screen.print(tables.crews(study.season, found))
-    screen.print(tables.forecasts(study.season, found.entries))
-    screen.print(tables.travel_party(study.season, found))
-    screen.print(tables.costs(found.costs, found.value_s))
-    screen.print(tables.proof(found))
-    screen.print(tables.CAUTIONS)
+    screen.print(plan_tables.crews(study.season, found))
+    screen.print(plan_tables.forecasts(study.season, found.entries))
+    screen.print(plan_tables.travel_party(study.season, found))
+    screen.print(plan_tables.costs(found.costs, found.value_s))
+    screen.print(plan_tables.proof(found))
+    screen.print(plan_tables.CAUTIONS)
 
 
 def _say_progress(progress: Progress) -> None:
-    say(tables.progress_line(progress))
+    say(answer_tables.progress_line(progress))
 
 
 @contextmanager

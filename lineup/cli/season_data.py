@@ -14,7 +14,7 @@ from lineup.cli.common import BAD_INPUT, Json, SeasonPath, console, find_athlete
 from lineup.errors import InputError, Problem, SeasonError
 from lineup.grading_sheet import add_grades, write_grading_sheet
 from lineup.read import read_season
-from lineup.report import tables
+from lineup.report import skill_tables
 from lineup.skills import estimate_skills, profile, skills_table
 
 
@@ -40,7 +40,7 @@ def check(season: SeasonPath, as_json: Json = False) -> None:
     if as_json:
         print_json({"problems": [], "warnings": problem_rows(report.warnings)})
     else:
-        console().print(tables.season_summary(facts))
+        console().print(skill_tables.season_summary(facts))
     if report.warnings:
         say(str(report))
     say(f"{season}: no problems, {len(report.warnings)} warnings")
@@ -60,13 +60,13 @@ def skills(
         if as_json:
             print_json(asdict(found))
         else:
-            console().print(tables.profile_text(facts, found))
+            console().print(skill_tables.profile_text(facts, found))
         return
     rows = skills_table(facts, estimates)
     if as_json:
         print_json(rows)
     else:
-        console().print(tables.skills(facts, rows))
+        console().print(skill_tables.skills(facts, rows))
 
 
 def grading_sheet(
