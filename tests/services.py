@@ -27,7 +27,7 @@ def task(id: str, position: str | None, after: str = "", seconds: float = 1.0, *
 def four_tires() -> Choreography:
     """Four tires and fuel, right side first; without a stager the jack fetches the left rear tire.
 
-    Nominal times are common practice, no source: see tests/test_stops_trade.py.
+    Nominal times are common practice, no source: checked on the demo season in tests/test_demo.py.
     """
     off, on = ("restrike",), ("restrike", "trigger")
     tasks = [
