@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -73,15 +74,11 @@ def test_profiles_of_a_position_without_tasks_are_all_the_same_stop() -> None:
     rng = np.random.default_rng(4)
     choreography = four_tires()
     without = [t for t in choreography.tasks if t.position != STAGER]
-    tasks = tuple(type(t)(**{**_facts(t), "after": tuple(a for a in t.after if a != "s-hold")}) for t in without)
-    bank = random_bank(rng, type(choreography)("four", "Four", tasks), athletes=3, scenarios=4)
+    tasks = tuple(replace(t, after=tuple(a for a in t.after if a != "s-hold")) for t in without)
+    bank = random_bank(rng, replace(choreography, tasks=tasks), athletes=3, scenarios=4)
     profiles = bank.position_profiles(np.zeros(len(bank.positions), dtype=int), STAGER)
     assert profiles.shape == (3, 4)
     np.testing.assert_array_equal(profiles[0], profiles[2])
-
-
-def _facts(task: object) -> dict[str, object]:
-    return {name: getattr(task, name) for name in task.__slots__}  # type: ignore[attr-defined]
 
 
 def test_clean_share_and_longest_path_of_a_crew() -> None:

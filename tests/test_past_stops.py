@@ -24,10 +24,8 @@ def season(grades: list[dict[str, object]], stops: list[dict[str, object]], **ch
         "p2": Position("p2", "P2"),
         "helper": Position("helper", "Helper", "support", "if_possible"),
     }
-    facts = {"positions": ["p1", "p2", "helper"], "shape": TASKS}
-    return tiny_season(**facts).replace(  # type: ignore[arg-type]
-        positions=positions, grades=grade_table(grades), stops=stop_table(stops), **changes
-    )
+    tiny = tiny_season(positions=["p1", "p2", "helper"], shape=TASKS)
+    return tiny.replace(positions=positions, grades=grade_table(grades), stops=stop_table(stops), **changes)
 
 
 def graded(stop: str, **crew: str) -> list[dict[str, object]]:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from lineup.bank import ServiceBank
 from lineup.blend import blend, blend_weights
@@ -148,9 +148,11 @@ def test_cuts_alone_find_the_three_arcs_to_halve_and_prove_it() -> None:
         found = milp(
             np.append(np.zeros(size), 1.0),
             integrality=np.append(np.ones(size), 0),
-            bounds=(np.zeros(size + 1), np.append(np.ones(size), np.inf)),
+            bounds=Bounds(np.zeros(size + 1), np.append(np.ones(size), np.inf)),
             constraints=[choose_three, LinearConstraint(rows, lower, np.inf)],
         )
+        assert found.x is not None
+        assert found.fun is not None
         bound, crew = found.fun, np.rint(found.x[:size]).astype(int)
     choices = np.array([crew_with(bank, *three) for three in itertools.combinations(ARCS, 3)])
     means = bank.stop_times(choices).mean(axis=1)
