@@ -40,6 +40,11 @@ from lineup.season import (
 
 FIRST_SUNDAY = date(2026, 4, 5)
 ZONE = "America/New_York"
+HEADERS = {  # of tables that are needed, though they may have no rows
+    "clearances": ("athlete", "position", "level"),
+    "entries": ("race", "car"),
+    "graded_stops": ("date", "setting", "service", "tire", "athlete", "position", "task", "seconds"),
+}
 
 
 def tiny_season(
@@ -83,7 +88,7 @@ def tiny_season(
         "choreographies": {"four": Choreography("four", "Four tires", tasks)},
         "clearances": tuple(Clearance(a, p, "cleared") for a in crew for p in names),
         "grades": make_grades(crew, tasks, grades, own, noise, seed),
-        "stops": pd.DataFrame(columns=list(STOP_COLUMNS)),
+        "stops": stop_table([]),
     }
     return Season(**(facts | changes))
 
@@ -189,7 +194,8 @@ def stop_table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
 def _table(rows: Sequence[Mapping[str, Any]], columns: Sequence[str], number: str) -> pd.DataFrame:
     numbered = [{**row, "row": i + 2} for i, row in enumerate(rows)]
     table = pd.DataFrame(numbered, columns=list(columns))
-    return table.astype({"row": "int64", "date": "datetime64[s]", number: "float64"})
+    text = {name: "str" for name in columns if name not in ("misses", "spoilers")}
+    return table.astype(text | {"row": "int64", "date": "datetime64[s]", number: "float64"})
 
 
 # ---------------------------------------------------------------------------------------------- season -> folder
@@ -199,25 +205,25 @@ def write_season(season: Season, folder: Path) -> Path:
     """Write a season as a folder, as a user would have written it."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, rows in season_rows(season).items():
-        if rows:
-            write_csv(folder / f"{name}.csv", rows)
+        if rows or name in HEADERS:
+            write_csv(folder / f"{name}.csv", rows, HEADERS.get(name, ()))
     (folder / "choreography").mkdir(exist_ok=True)
     for name, document in season_documents(season).items():
         (folder / name).write_text(tomlkit.dumps(document), encoding="utf-8")
     return folder
 
 
-def write_csv(path: Path, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Write rows as CSV; None becomes an empty cell."""
+def write_csv(path: Path, rows: Sequence[Mapping[str, Any]], header: Sequence[str] = ()) -> None:
+    """Write rows as CSV; None becomes an empty cell, `header` stands where there are no rows."""
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, list(rows[0]))
+        writer = csv.DictWriter(file, list(rows[0]) if rows else header)
         writer.writeheader()
         writer.writerows(rows)
 
 
 def write_workbook(season: Season, path: Path) -> Path:
     """Write a season as one .xlsx, numbers and dates as a spreadsheet holds them."""
-    sheets = {name: rows for name, rows in season_rows(season).items() if rows}
+    sheets = {name: rows for name, rows in season_rows(season).items() if rows or name in HEADERS}
     sheets["choreography"] = []
     for name, document in season_documents(season).items():
         if name.startswith("choreography/"):
@@ -232,7 +238,7 @@ def write_workbook(season: Season, path: Path) -> Path:
         moment = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"})
         for name, rows in sheets.items():
             sheet = book.add_worksheet(name)
-            columns = list(dict.fromkeys(column for row in rows for column in row))
+            columns = list(dict.fromkeys(column for row in rows for column in row)) or list(HEADERS[name])
             sheet.write_row(0, 0, columns)
             for number, row in enumerate(rows, start=1):
                 for place, column in enumerate(columns):
@@ -241,6 +247,8 @@ def write_workbook(season: Season, path: Path) -> Path:
                         sheet.write_datetime(number, place, datetime.fromisoformat(str(value)), moment)
                     elif isinstance(value, date):
                         sheet.write_datetime(number, place, value, day)
+                    elif isinstance(value, str):
+                        sheet.write_string(number, place, value)
                     else:
                         sheet.write(number, place, value)
     return path
