@@ -1,6 +1,7 @@
 """Revisions, differences and the sign-off of weekend rosters."""
 
-from lineup.store.changes import SeatChange, TripChange
+from lineup.plan_changes import SeatChange
+from lineup.store.changes import TripChange
 from lineup.store.checklist import Checklist, Item
 from lineup.store.difference import Difference, difference
 from lineup.store.history import HistoryLine

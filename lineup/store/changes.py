@@ -6,17 +6,9 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from lineup.plan import Plan
+from lineup.plan_changes import SeatChange
 from lineup.report.party import travellers
 from lineup.season import Season, Seat
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class SeatChange:
-    """A seat whose athlete differs; None: empty before, or after."""
-
-    seat: Seat
-    before: str | None
-    after: str | None
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -31,13 +23,6 @@ class TripChange:
 def races_of(season: Season, weekend: str) -> frozenset[str]:
     """Return the ids of a weekend's races."""
     return frozenset(race.id for race in season.races_of((weekend,)))
-
-
-def seat_changes(before: Plan, after: Plan, races: Collection[str] | None = None) -> tuple[SeatChange, ...]:
-    """Return the seats whose athlete differs; of some races where asked."""
-    seats = sorted(before.by_seat.keys() | after.by_seat.keys())
-    pairs = ((seat, before.athlete_in(seat), after.athlete_in(seat)) for seat in seats)
-    return tuple(SeatChange(s, b, a) for s, b, a in pairs if b != a and (races is None or s.race in races))
 
 
 def trip_changes(before: Plan, after: Plan, races: Collection[str] | None = None) -> tuple[TripChange, ...]:

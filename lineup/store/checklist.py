@@ -10,9 +10,10 @@ from typing import Final, Literal, Protocol
 
 from lineup.errors import NotAllowed
 from lineup.plan import Plan
+from lineup.plan_changes import seat_changes
 from lineup.report.party import travellers
 from lineup.season import Pin, Season
-from lineup.store.changes import change_texts, label, races_of, seat_changes, trip_changes
+from lineup.store.changes import change_texts, label, races_of, trip_changes
 from lineup.store.weekend import StepState
 
 # parts of the inputs that, once changed, make a plan unfit to sign; a change in any other part is a warning

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 from lineup.plan import Assignment, Plan
+from lineup.plan_changes import SeatChange, seat_changes
 from lineup.season import Season
-from lineup.store.changes import SeatChange, TripChange, change_texts, races_of, seat_changes, trip_changes
+from lineup.store.changes import TripChange, change_texts, races_of, trip_changes
 
 CLOSE_SHARE: Final = 0.1  # a kept limit is close when this share of it, or less, is left
 SMALLEST_S: Final = 0.0005  # a cost that moves by less than this does not show at three digits

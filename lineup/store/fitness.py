@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from lineup.plan_changes import SeatChange
 from lineup.report.party import overlaps
 from lineup.season import Absence, Season, Seat
-from lineup.store.changes import SeatChange, label, seat_text
+from lineup.store.changes import label, seat_text
 
 
 def unfit(season: Season, changes: Iterable[SeatChange]) -> Iterator[str]:

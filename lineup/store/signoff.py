@@ -8,8 +8,9 @@ from typing import Any
 
 from lineup.errors import NotAllowed, StoreError
 from lineup.plan import Plan
+from lineup.plan_changes import seat_changes
 from lineup.season import Season
-from lineup.store.changes import label, races_of, seat_changes, trip_changes
+from lineup.store.changes import label, races_of, trip_changes
 from lineup.store.checklist import Auditor, AuditResult, Checklist, Subject, checklist
 from lineup.store.fitness import unfit
 from lineup.store.journal import Reader, Writer
