@@ -33,7 +33,7 @@ from lineup.season import Pin, Race, Season, Seat
 TALLEST_ROW: Final = 9.5  # mm
 LOWEST_ROW: Final = 4.0  # below it races go on another page
 RACE_HEAD: Final = 25.5
-SHARES: Final = (2.8, 3.7, 4.0, 1.7)  # position, athlete, cover, notes
+SHARES: Final = (2.8, 3.6, 3.6, 2.2)  # position, athlete, cover, notes
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,16 +173,28 @@ def _draw_table(page: Page, lines: Sequence[SeatLine], y: float, row: float) -> 
     size = min(row / MM_PER_PT * 0.56, 12.0)
     for number, line in enumerate(lines):
         draw_tint(page, y, row, number)
-        texts = (line.position, line.athlete, line.cover, line.notes)
-        for column, ((x, width), text) in enumerate(zip(places, texts, strict=True)):
-            ink = OPEN if line.changed and column in (1, 3) else INK
-            points = size if column < 2 else size * 0.82
-            top = y + (row - points * MM_PER_PT * 1.25) / 2
-            page.put(x + 1, top, width - 1, text, points, bold=column == 1 or (column == 3 and line.changed), ink=ink)
+        _draw_line(page, line, places, y, row, size)
         y += row
     page.rule(under_heads, ink=INK)
     page.rule(y)
     return y + 4.5
+
+
+def _draw_line(
+    page: Page, line: SeatLine, places: Sequence[tuple[float, float]], y: float, row: float, size: float
+) -> None:
+    ink = OPEN if line.changed else INK
+    small = size * 0.82
+    texts = ((line.position, size, False, INK), (line.athlete, size, True, ink), (line.notes, small, line.changed, ink))
+    for (x, width), (text, points, bold, colour) in zip((*places[:2], places[3]), texts, strict=True):
+        top = y + (row - points * MM_PER_PT * 1.25) / 2
+        page.put(x + 1, top, width - 1, text, points, bold=bold, ink=colour)
+    x, width = places[2]
+    if page.fits(line.cover, width - 1, small):
+        page.put(x + 1, y + (row - small * MM_PER_PT * 1.25) / 2, width - 1, line.cover, small)
+    else:  # a chain of several moves takes two lines
+        tiny = size * 0.62
+        page.paragraph(x + 1, y + (row - 2 * tiny * MM_PER_PT * 1.3) / 2, width - 1, line.cover, tiny, most=2)
 
 
 Extras = tuple[tuple[str, str], ...]

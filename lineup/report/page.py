@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final, Literal
+from typing import Final, Literal, Self
 
 from fpdf import FPDF
 from fpdf.fonts import TTFFont
@@ -26,7 +26,7 @@ Align = Literal["L", "C", "R"]
 
 
 class Page(FPDF):
-    """Pages of one document; lengths in mm, text sizes in points."""
+    """Pages of one document; lengths in mm, text sizes in points. A context: leaving it closes the fonts."""
 
     def __init__(self, title: str, paper: str, printed_at: datetime) -> None:
         if paper not in PAPERS:
@@ -45,6 +45,13 @@ class Page(FPDF):
         self.set_lang("en")
         self.set_creator("lineup")
         self.set_creation_date(printed_at.astimezone(UTC))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for style in ("", "B"):
+            self._font(style).ttfont.close()  # the library leaves the files open
 
     @property
     def left(self) -> float:
@@ -140,6 +147,11 @@ class Page(FPDF):
         self.rect(self.right - width, y, width, 8, style="F", round_corners=True, corner_radius=1.2)
         self.put(self.right - width + 2, y + 1.9, width - 4, text, 10, bold=True, ink=PAPER, align="C")
         return y + 8
+
+    def fits(self, text: str, width: float, size: float) -> bool:
+        """Whether a text fits into one line without shrinking."""
+        self.set_font(FAMILY, "", size)
+        return float(self.get_string_width(self.known(text))) <= width
 
     def known(self, text: str) -> str:
         """Return a text as one line in which letters that the font does not have are replaced by a mark."""

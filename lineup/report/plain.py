@@ -44,7 +44,7 @@ def file_name(*parts: str) -> str:
     wanted = "-".join(parts)
     letters = unicodedata.normalize("NFKD", wanted).encode("ascii", "ignore").decode().lower()
     name = re.sub(r"[^a-z0-9]+", "-", letters).strip("-")[:80]
-    if name == wanted:
+    if name and name == wanted:
         return name
     mark = hashlib.sha256("\0".join(parts).encode("utf-8", "replace")).hexdigest()[:6]
     return f"{name}-{mark}" if name else mark

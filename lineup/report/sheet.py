@@ -8,6 +8,7 @@ from pathlib import Path
 from lineup.errors import InputError
 from lineup.report.car_sheet import draw_car
 from lineup.report.page import Page
+from lineup.report.party import car_name
 from lineup.report.plain import file_name
 from lineup.report.stamp import Paper
 from lineup.report.travel_sheet import draw_party
@@ -54,9 +55,9 @@ def write_car_sheet(
     weekend, car = entry
     if car not in cars_of(season, weekend):
         raise InputError(f"car {car!r} has no entry in weekend {weekend}")
-    page = Page(f"Starting crew of {season.cars[car].name or car}, weekend {weekend}", paper, printed_at)
-    draw_car(page, season, crews, weekend, car, printed_at)
-    return page.save(path)
+    with Page(f"Starting crew of {car_name(season, car)}, weekend {weekend}", paper, printed_at) as page:
+        draw_car(page, season, crews, weekend, car, printed_at)
+        return page.save(path)
 
 
 def write_travel_sheet(
@@ -64,9 +65,28 @@ def write_travel_sheet(
 ) -> Path:
     """Write the sheet of a weekend's travel party; see `write_sheets`."""
     cars_of(season, weekend)
-    page = Page(f"Travel list, weekend {weekend}", paper, printed_at)
-    draw_party(page, season, travel, weekend, printed_at)
-    return page.save(path)
+    with Page(f"Travel list, weekend {weekend}", paper, printed_at) as page:
+        draw_party(page, season, travel, weekend, printed_at)
+        return page.save(path)
+
+
+def write_booklet(
+    path: Path,
+    season: Season,
+    crews: Paper,
+    weekend: str,
+    *,
+    printed_at: datetime,
+    paper: str = "A4",
+    travel: Paper | None = None,
+) -> Path:
+    """Write every sheet of a weekend into one PDF, the travel party's first; see `write_sheets`."""
+    cars = cars_of(season, weekend)
+    with Page(f"Roster of weekend {weekend}", paper, printed_at) as page:
+        draw_party(page, season, travel or crews, weekend, printed_at)
+        for car in cars:
+            draw_car(page, season, crews, weekend, car, printed_at)
+        return page.save(path)
 
 
 def cars_of(season: Season, weekend: str) -> tuple[str, ...]:
