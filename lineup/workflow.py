@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -41,6 +42,28 @@ def make_plan(
     """
     outcome = solve(study.problem, study.settings, on_progress=on_progress, stop=stop, start=start)
     return finish_plan(study, outcome)
+
+
+def plan_with_priorities(
+    study: Study,
+    priorities: Mapping[str, float],
+    on_progress: OnProgress | None = None,
+    stop: Stop | None = None,
+    start: Sequence[Assignment] | None = None,
+) -> Plan:
+    """Plan the block as if cars had other priorities; the plan's figures are those under the season's own.
+
+    What was proven holds under the other priorities only, so the plan carries no bound.
+    """
+    season = study.season
+    cars = {key: replace(car, priority=priorities.get(key, car.priority)) for key, car in season.cars.items()}
+    plan = make_plan(study.with_season(season.replace(cars=cars)), on_progress, stop, start)
+    if not plan.assignments:
+        return plan
+    said = ", ".join(f"{season.label('cars', key)} {car.priority:g}" for key, car in cars.items())
+    note = f"planned with the priorities {said}; its figures are under the season's own"
+    plan = plan.replace(status="best_so_far", bound_s=None, gap=None, notes=(*plan.notes, note))
+    return with_figures(study, plan)
 
 
 def finish_plan(study: Study, outcome: Outcome) -> Plan:

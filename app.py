@@ -1,0 +1,18 @@
+"""Navigation between the pages, nothing else. Run it with `streamlit run app.py`."""
+
+import streamlit as st
+
+st.set_page_config(page_title="Lineup", page_icon="lineup/ui/mark.png", layout="wide")
+
+MINE = st.Page("lineup/ui/mine.py", title="My weekend", url_path="mine", visibility="hidden")
+PAGES = [
+    st.Page("lineup/ui/block.py", title="Block", icon=":material/grid_on:", url_path="block", default=True),
+    st.Page("lineup/ui/crews.py", title="Weekend crews", icon=":material/groups:", url_path="crews"),
+    st.Page("lineup/ui/hurt.py", title="Hurt on Thursday", icon=":material/healing:", url_path="hurt"),
+    st.Page("lineup/ui/athlete.py", title="Athletes", icon=":material/person:", url_path="athlete"),
+    st.Page("lineup/ui/depth.py", title="Depth chart", icon=":material/stacks:", url_path="depth"),
+    st.Page("lineup/ui/sign.py", title="Sign-off", icon=":material/draw:", url_path="sign"),
+    st.Page("lineup/ui/season_data.py", title="Season data", icon=":material/table:", url_path="data"),
+]
+
+st.navigation([*PAGES, MINE], position="top").run()

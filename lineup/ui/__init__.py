@@ -1,0 +1,1 @@
+"""The web pages: one script per page, a few modules they share. Pages show; the library computes."""

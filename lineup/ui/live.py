@@ -1,0 +1,146 @@
+"""Long searches in the background: begun on one page, watched from any, stopped by anybody; reloads do not end them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import streamlit as st
+
+from lineup.jobs import Job, Jobs
+from lineup.plan import Assignment, Plan
+from lineup.report.charts import search_progress
+from lineup.season import Season
+from lineup.ui.show import figures, picture, plain
+
+if TYPE_CHECKING:
+    from lineup.ui.opened import Opened
+
+T = TypeVar("T")
+POLL_S = 0.5
+QUICK_S = 0.05  # answers this quick are shown at once
+POINTS = 200  # of a search's progress, enough for a line
+
+
+@st.cache_resource(show_spinner=False)
+def jobs() -> Jobs:
+    """Return the searches of this server; every session sees the same."""
+    return Jobs()
+
+
+def plans() -> tuple[Job, ...]:
+    """Return the ended searches that hold a plan, newest first."""
+    return tuple(job for job in reversed(jobs().ended()) if isinstance(job.result, Plan))
+
+
+def start_plan(
+    found: Opened,
+    season: Season,
+    weekends: tuple[str, ...],
+    title: str,
+    start: Sequence[Assignment] | None = None,
+) -> str:
+    """Begin to plan a block of a season, which may hold what-ifs, and return the job's id."""
+
+    def work(report: Any, stopped: Any) -> Plan:
+        from lineup import workflow
+        from lineup.ui.opened import study_of
+
+        return workflow.make_plan(study_of(found, season, weekends), on_progress=report, stop=stopped, start=start)
+
+    return jobs().start(title, work).id
+
+
+def start_priorities(found: Opened, season: Season, plan: Plan, priorities: Mapping[str, float], title: str) -> str:
+    """Begin to plan a block with other priorities of cars, starting at a plan, and return the job's id."""
+
+    def work(report: Any, stopped: Any) -> Plan:
+        from lineup import workflow
+        from lineup.ui.opened import study_of
+
+        study = study_of(found, season, plan.weekends)
+        return workflow.plan_with_priorities(study, priorities, report, stopped, plan.assignments)
+
+    return jobs().start(title, work).id
+
+
+def later(key: tuple[Any, ...], words: str, make: Callable[[], T]) -> T | None:
+    """Return an answer that takes seconds once it is there; until then say so, and let the page be used.
+
+    The same key is worked out once, whoever asks.
+    """
+    job = _asked().get(key)
+    if job is None or job.state == "failed":
+        if job is not None:
+            st.error(plain(job.error or "This could not be worked out."))
+            return None
+        job = _asked()[key] = quiet().start(words, lambda *_: make())
+        job.wait(QUICK_S)
+    if job.state == "running":
+        st.fragment(_waiting, run_every=POLL_S)(job)
+        return None
+    answer: T | None = job.result
+    return answer
+
+
+def _waiting(job: Job) -> None:
+    if job.state != "running":
+        st.rerun(scope="app")
+    st.caption(f"{plain(job.title)}…")
+
+
+@st.cache_resource(show_spinner=False)
+def quiet() -> Jobs:
+    """Return the background answers of this server, which nobody stops and no list of plans shows."""
+    return Jobs(keep=100)
+
+
+@st.cache_resource(show_spinner=False)
+def _asked() -> dict[tuple[Any, ...], Job]:
+    return {}
+
+
+def running_elsewhere(shown: str = "") -> None:
+    """Tell of searches that are under way, with a link to each."""
+    for job in jobs().running():
+        if job.id != shown:
+            st.info(f"A search is under way: {plain(job.title)}. Its plan appears in the list of plans when it ends.")
+
+
+def watch(key: str) -> Job | None:
+    """Show how a search goes until it has ended; then the whole page runs again."""
+    job = jobs().get(key)
+    if job is None:
+        st.warning("This search is unknown to the server: it was restarted. Begin it again.")
+        return None
+    if job.state == "failed":
+        st.error(plain(job.error or "The search failed."))
+    elif job.state == "running":
+        st.fragment(_watching, run_every=POLL_S)(job)
+    return job
+
+
+def _watching(job: Job) -> None:
+    if job.state != "running":
+        st.rerun(scope="app")
+    st.markdown(f"**Searching: {plain(job.title)}**")
+    told = list(job.progress)
+    last = told[-1] if told else None
+    best, bound, gap = (None, None, None) if last is None else (last.value_s, last.bound_s, last.gap)
+    figures(
+        (
+            ("Best plan so far", _seconds(best), "weighted seconds, forecast"),
+            ("No plan costs less than", _seconds(bound), "proven so far"),
+            ("Gap", "–" if gap is None else f"{gap:.2%}", "how far the best could still be from the best possible"),
+        )
+    )
+    if told:
+        step = max(1, len(told) // POINTS)
+        picture(search_progress([(p.seconds, p.value_s, p.bound_s) for p in told[::step]]), f"progress_{job.id}")
+    if st.button("Stop and take the best so far", key=f"stop_{job.id}", icon=":material/stop_circle:"):
+        job.stop()
+        st.caption("Stopping…")
+
+
+def _seconds(value: float | None) -> str:
+    return "–" if value is None else f"{value:,.1f} s"
