@@ -23,6 +23,18 @@ PART_WORDS: Final = {"absences": "availability"}
 Kind = Literal["change", "pin", "limit", "objection", "late", "breach"]
 
 
+class Breach(Protocol):
+    """One figure beyond a limit."""
+
+    @property
+    def text(self) -> str:
+        """The finding in words."""
+
+    @property
+    def race(self) -> str | None:
+        """The race it happens at; None where it belongs to no single race."""
+
+
 class AuditCheck(Protocol):
     """One limit as an audit found it."""
 
@@ -40,7 +52,11 @@ class AuditCheck(Protocol):
 
     @property
     def text(self) -> str:
-        """The finding in words."""
+        """The worst finding in words."""
+
+    @property
+    def broken(self) -> Sequence[Breach]:
+        """Everything beyond the limit."""
 
 
 class AuditResult(Protocol):
@@ -120,7 +136,7 @@ def checklist(
     unlisted = [] if subject.travel_list is None else _not_on_the_list(season, subject, subject.travel_list)
     blocks += [] if after_the_fact else unlisted
     items = [*_changes(season, subject), *_pins(season, subject)]
-    items += [_item("limit", f"{check.rule} is broken at a price: {check.text}") for check in broken if check.priced]
+    items += _prices(season, subject, broken)
     items += [_item("breach", text) for text in (*hard, *unlisted) if after_the_fact]
     items += _objections(season, subject.state)
     if subject.deadline is not None and now > subject.deadline:
@@ -177,6 +193,16 @@ def _pins(season: Season, subject: Subject) -> Iterator[Item]:
     for pin in subject.pins:
         if pin.race is None or pin.race in races:
             yield _item("pin", pin_text(season, pin) + f" ({pin.reason})")
+
+
+def _prices(season: Season, subject: Subject, broken: Sequence[AuditCheck]) -> Iterator[Item]:
+    """Yield every figure beyond a priced limit, those that belong to another weekend's race left out."""
+    races = races_of(season, subject.weekend)
+    for check in broken:
+        here = [breach.text for breach in check.broken if breach.race is None or breach.race in races]
+        texts = here if check.broken else [check.text]
+        for text in texts if check.priced else ():
+            yield _item("limit", f"{check.rule} is broken at a price: {text}")
 
 
 def _objections(season: Season, state: StepState) -> list[Item]:

@@ -43,6 +43,12 @@ def roster_plan(season: Season, **moved: str) -> Plan:
 
 
 @dataclass(frozen=True)
+class Breach:
+    text: str
+    race: str | None = None
+
+
+@dataclass(frozen=True)
 class Check:
     rule: str
     kept: bool = True
@@ -50,6 +56,7 @@ class Check:
     text: str = ""
     figure: float | None = None
     limit: float | None = None
+    broken: tuple[Breach, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -15,6 +16,7 @@ from lineup.store.reminders import Routine
 from tests.store.rosters import (
     FINGERPRINTS,
     NOW,
+    Breach,
     Check,
     acknowledge_all,
     after,
@@ -102,6 +104,16 @@ def test_the_signer_acknowledges_each_change_pin_and_broken_price(store: Store, 
             store.sign(roster, season, audit, [i for i in every if i != missing], by=LOCAL, now=after(1))
     store.sign(roster, season, audit, every, by=LOCAL, now=after(1))
     assert store.state("w1")[CREWS].in_force == roster.revision
+
+
+def test_each_figure_beyond_a_price_is_acknowledged_in_its_weekend(store: Store, season: Season) -> None:
+    roster = proposed(store, season)
+    broken = (Breach("a1: 4 of 3", "r1"), Breach("a2: 5 of 3", "r2"), Breach("a3: 6 of 3"))
+    audit = audit_with(Check("starts", kept=False, priced=True, text="6 of 3 (and 2 more)", broken=broken))
+    assert [text for text in texts(store, roster, season, audit) if "price" in text] == [
+        "starts is broken at a price: a1: 4 of 3",
+        "starts is broken at a price: a3: 6 of 3",
+    ]
 
 
 def test_the_travel_list_names_who_joins_and_who_stays_home(store: Store, season: Season) -> None:
@@ -348,3 +360,36 @@ def test_what_a_document_shows(store: Store, season: Season) -> None:
     paper = store.paper("w1")
     assert (paper.stamp.words, paper.stamp.amended_by) == ("amended on site, not ratified yet", "Local user")
     assert (paper.stamp.revision, paper.stamp.signed, paper.earlier) == (amended.number, False, roster_plan(season))
+
+
+def test_what_is_in_force_comes_weekend_by_weekend(store: Store, season: Season) -> None:
+    assert store.in_force(season).assignments == ()
+    first = signed_weekend(store, season)
+    other = kept(store, season, r1_c1_p1="a8", r2_c1_p1="a8")
+    sign_step(store, season, other, TRAVEL, weekend="w2")
+    sign_step(store, season, other, CREWS, weekend="w2")
+    now = store.in_force(season)
+    assert now.weekends == ("w1", "w2")
+    assert now.crew("r1", "c1")["p1"] == "a1"  # w1 is signed with the first revision only
+    assert now.crew("r2", "c1")["p1"] == "a8"
+    assert len(now.assignments) == 12
+    assert store.given_out() == (store.plan(first), store.plan(other))
+
+
+def test_of_two_signers_at_once_one_signs(store: Store, season: Season) -> None:
+    roster = proposed(store, season)
+    every = acknowledge_all(store, roster, season)
+
+    def sign(_: int) -> str:
+        try:
+            store.sign(roster, season, clean_audit, every, by=LOCAL, now=after(1))
+        except NotAllowed as told:
+            return str(told)
+        return "signed"
+
+    with ThreadPoolExecutor(4) as pool:
+        answers = list(pool.map(sign, range(4)))
+    assert answers.count("signed") == 1
+    assert sum("there is nothing to sign, the step is signed" in answer for answer in answers) == 3
+    assert [line.kind for line in store.history()].count("signed") == 1
+    assert store.verify().ok
