@@ -59,6 +59,14 @@ def may_fill(season: Season, athlete: str, seat: Seat) -> Verdict:
     return Verdict(True, rule, "; ".join(notes), costs)
 
 
+def seat_prices(season: Season, athlete: str, seat: Seat) -> Mapping[str, float]:
+    """Seconds by cost item of the priced limits that an athlete in a seat passes over, whether or not he may."""
+    costs: dict[str, float] = {}
+    for verdict in _verdicts(season, athlete, seat):
+        costs |= verdict.costs
+    return costs
+
+
 def may_start(season: Season, weekends: Sequence[str]) -> frozenset[str]:
     """Athletes who may start in some seat of these weekends."""
     seats = [
@@ -91,8 +99,9 @@ def graded_stops(season: Season, athlete: str, position: str, first: date, last:
     A stop that has no id is told from others of its day by its grades: as many as the most-graded task has.
     """
     graded = _GRADED.get(season)
-    if graded is None:
-        graded = _GRADED[season] = _graded(season.grades)
+    if graded is None:  # a what-if shares the grades of the season it was copied from
+        shared = [known for other, known in _GRADED.items() if other.grades is season.grades]
+        graded = _GRADED[season] = shared[0] if shared else _graded(season.grades)
     days = graded.get((athlete, position), {})
     return sum(count for day, count in days.items() if first <= day <= last)
 

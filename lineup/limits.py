@@ -73,7 +73,7 @@ class Limit:
 class JourneyRules:
     """How a journey is computed from coordinates where journeys.csv has none.
 
-    Road up to `road_at_most_km` of road distance (great-circle distance times `road_detour`), air beyond:
+    Road up to `road_at_most_km` of road distance (geodesic distance times `road_detour`), air beyond:
     `air_overhead_h` covers both airports and the drive to and from them. Between two duties an athlete can go home
     when that leaves `home_rest_h` there; a night away weighs as much as `night_away_h` hours of travel.
     """
