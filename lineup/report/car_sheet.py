@@ -211,7 +211,7 @@ def _extras(season: Season, paper: Paper, races: Sequence[Race]) -> tuple[Extras
 def extras_height(extras: tuple[Extras, tuple[tuple[str, bool], ...]]) -> float:
     """Return how much room reserves, absent people and reminders take."""
     lines, reminders = extras
-    return 5.0 * len(lines) + 4.6 * ((len(reminders) + 1) // 2) + 3
+    return 5.0 * len(lines) + 4.6 * -(-len(reminders) // _abreast(reminders)) + 3
 
 
 def _draw_extras(page: Page, extras: tuple[Extras, tuple[tuple[str, bool], ...]], y: float) -> None:
@@ -220,9 +220,14 @@ def _draw_extras(page: Page, extras: tuple[Extras, tuple[tuple[str, bool], ...]]
         page.put(page.left + 1, y, 32, label, 8, ink=SOFT)
         page.put(page.left + 34, y, page.width - 34, text, 8.5)
         y += 5.0
-    halves = columns(page, 1, 1)
-    for place, (text, ticked) in enumerate(reminders):
-        x, width = halves[place % 2]
-        page.box(x + 1, y + 0.7, 2.6, ticked=ticked)
-        page.put(x + 5.5, y, width - 5.5, text, 8)
-        y += 4.6 if place % 2 else 0.0
+    places = columns(page, *[1.0] * _abreast(reminders))
+    for number, (text, ticked) in enumerate(reminders):
+        x, width = places[number % len(places)]
+        top = y + 4.6 * (number // len(places))
+        page.box(x + 1, top + 0.7, 2.6, ticked=ticked)
+        page.put(x + 5.5, top, width - 5.5, text, 8)
+
+
+def _abreast(reminders: Sequence[tuple[str, bool]]) -> int:
+    """Return how many reminders stand side by side: a few get a whole line each."""
+    return 1 if len(reminders) <= 4 else 2

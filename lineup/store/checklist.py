@@ -219,7 +219,12 @@ def pin_text(season: Season, pin: Pin) -> str:
     if pin.other is not None:
         who += f" and {label(season, 'athletes', pin.other)}"
     where = [label(season, kind, key) for kind, key in _places(pin) if key is not None]
-    verb = {"must": "must work", "never": "never work", "pair": "work together", "apart": "never work together"}
+    verb = {
+        "must": "must work",
+        "never": "must not work",
+        "pair": "must work together",
+        "apart": "must not work together",
+    }
     return f"pinned: {who} {verb[pin.kind]}" + (f" in {', '.join(where)}" if where else "")
 
 
