@@ -9,10 +9,10 @@ import numpy as np
 
 from lineup.audit import Audit, audit
 from lineup.crew_report import CrewReport, crew_report
-from lineup.explain.change import Lineup, Moves
+from lineup.explain.change import Change, Lineup, Moves
 from lineup.explain.clashes import find_clashes
 from lineup.explain.injury import Option, Replan, replan
-from lineup.explain.swaps import Swap, find_swaps
+from lineup.explain.swaps import Swap, chance_real, find_swaps, new_chances
 from lineup.explain.training import PracticePlan, practice_priorities
 from lineup.explain.why import SeatAnswer, why
 from lineup.explain.why_not import WhyNot, why_not
@@ -22,6 +22,7 @@ from lineup.plan import Assignment, EntryForecast, Plan, Status
 from lineup.price import Priced, Pricer
 from lineup.season import Absence, Entry, Seat
 from lineup.stops import sample_stops
+from lineup.store import Difference, difference
 from lineup.study import Study
 
 FRESH_SEEDS = 8  # independent scrambles behind the fresh value and its standard error
@@ -186,3 +187,21 @@ def plan_of_option(study: Study, found: Replan, option: Option) -> Plan:
     absent = study.with_season(study.season.with_absence(*found.absences))
     status: Status = "proven" if option.status == "proven" else "best_so_far"
     return finish_plan(absent, Outcome(status, option.assignments))
+
+
+def compare_plans(study: Study, before: Plan, after: Plan, weekend: str | None = None) -> Difference:
+    """Tell who moves between two plans, what that costs and gains, how sure the gain is, and limits newly close."""
+    lineup = Lineup(study.pricer, before)
+    chances = new_chances(study)
+
+    def chance(old: Plan, new: Plan) -> float:
+        crews = study.pricer.crews(new.assignments)
+        touched = {e for e in {**lineup.crews, **crews} if lineup.crews.get(e) != crews.get(e)}
+        gain = study.pricer.value(old.assignments) - study.pricer.value(new.assignments)
+        was = {entry: lineup.crews.get(entry, {}) for entry in touched}
+        return chance_real(lineup, chances, Change((), gain, was, {e: crews.get(e, {}) for e in touched}, ()))
+
+    audits = audit_plan(study, before), audit_plan(study, after)
+    return difference(
+        study.season, before, after, pricer=study.pricer, chance=chance, audits=audits, weekend=weekend
+    )  # fmt: skip
