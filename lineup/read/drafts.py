@@ -1,0 +1,170 @@
+"""Drafts of a season folder's files: kept beside it until they are checked together with the rest and put in place.
+
+Drafts of `seasons/2026` lie in `seasons/2026.drafts`, one file each, so that no edit is lost before it is put in place.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from lineup.errors import InputError, Report, SeasonError
+from lineup.read.folder import DOCUMENTS
+from lineup.read.rows import TABLES
+from lineup.read.season_file import read_season
+
+ENDINGS: Final = (".csv", ".toml")
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A table as text, every row as wide as the header; row 2 of the file is the first of `rows`."""
+
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def files_of(folder: Path) -> tuple[str, ...]:
+    """Return the names of the files a season folder has or could have, tables first."""
+    services = sorted(f"choreography/{path.name}" for path in (folder / "choreography").glob("*.toml"))
+    return (*(f"{name}.csv" for name in TABLES), *(f"{name}.toml" for name in DOCUMENTS), *services)
+
+
+def draft_folder(folder: Path) -> Path:
+    """Return where drafts of a season folder lie."""
+    return folder.with_name(f"{folder.name}.drafts")
+
+
+def drafts_of(folder: Path) -> Mapping[str, str]:
+    """Return every draft by the name of its file."""
+    place = draft_folder(folder)
+    paths = sorted(path for path in place.rglob("*") if path.suffix in ENDINGS) if place.is_dir() else []
+    return {path.relative_to(place).as_posix(): path.read_text(encoding="utf-8") for path in paths}
+
+
+def text_of(folder: Path, name: str) -> str:
+    """Return the text of a file: its draft, else what is in place, else nothing.
+
+    Raises
+    ------
+    InputError
+        When it is not one of the season's files, or is not UTF-8 text.
+    """
+    _check_name(folder, name)
+    for path in (draft_folder(folder) / name, folder / name):
+        if path.is_file():
+            try:
+                return path.read_text(encoding="utf-8-sig")
+            except UnicodeDecodeError:
+                raise InputError(f"{name}: is not UTF-8 text. Save it as UTF-8") from None
+    return ""
+
+
+def save_draft(folder: Path, name: str, text: str) -> None:
+    """Keep a draft; one that says what is in place already is let go.
+
+    Raises
+    ------
+    InputError
+        When it is not one of the season's files, or cannot be written.
+    """
+    _check_name(folder, name)
+    path = draft_folder(folder) / name
+    here = folder / name
+    if here.is_file() and here.read_text(encoding="utf-8-sig", errors="replace") == text:
+        drop_draft(folder, name)
+        return
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _write(path, text)
+    except OSError as error:
+        raise InputError(f"{path}: the draft cannot be kept ({error.strerror})") from None
+
+
+def drop_draft(folder: Path, name: str) -> None:
+    """Let a draft go."""
+    (draft_folder(folder) / name).unlink(missing_ok=True)
+
+
+def check_drafts(folder: Path) -> Report:
+    """Return every problem and warning of the season as it would be with its drafts in place."""
+    with tempfile.TemporaryDirectory() as place:
+        trial = Path(place) / folder.name
+        shutil.copytree(folder, trial)
+        for name, text in drafts_of(folder).items():
+            (trial / name).parent.mkdir(exist_ok=True)
+            (trial / name).write_text(text, encoding="utf-8", newline="")
+        try:
+            return read_season(trial)[1]
+        except SeasonError as error:
+            return error.report
+
+
+def put_in_place(folder: Path) -> Report:
+    """Put all drafts in place, if the season is whole with them, and return what is still odd.
+
+    Raises
+    ------
+    SeasonError
+        When the season would be broken; nothing is written then.
+    InputError
+        When a file cannot be written.
+    """
+    report = check_drafts(folder)
+    if report.problems:
+        raise SeasonError(report)
+    for name, text in drafts_of(folder).items():
+        try:
+            (folder / name).parent.mkdir(exist_ok=True)
+            _write(folder / name, text)
+        except OSError as error:
+            raise InputError(f"{folder / name}: cannot be written ({error.strerror})") from None
+        drop_draft(folder, name)
+    return report
+
+
+def to_grid(text: str) -> Grid:
+    """Parse the text of a table; rows are brought to the header's width, blank lines kept so that rows count alike."""
+    lines = list(csv.reader(io.StringIO(text, newline="")))
+    header = tuple(cell.strip() for cell in lines[0]) if lines else ()
+    rows = ([*line, *[""] * len(header)][: len(header)] for line in lines[1:])
+    return Grid(header, tuple(tuple(row) for row in rows))
+
+
+def to_text(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Write a table as CSV (RFC 4180)."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def with_row(text: str, columns: Sequence[str], row: Mapping[str, str]) -> str:
+    """Return a table with one row more; columns it lacks are added where the row needs them."""
+    grid = to_grid(text)
+    more = [name for name in columns if name not in grid.header and row.get(name)]
+    header = [*grid.header, *more] if grid.header else list(columns)
+    missing = [""] * (len(header) - len(grid.header))
+    rows = [[*old, *missing] for old in grid.rows]
+    return to_text(header, [*rows, [row.get(name, "") for name in header]])
+
+
+def _check_name(folder: Path, name: str) -> None:
+    # also keeps a link such as ../../x from reading or writing elsewhere
+    if name not in files_of(folder):
+        raise InputError(f"{name!r} is not one of the files of a season")
+
+
+def _write(path: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    draft.write_text(text, encoding="utf-8", newline="")
+    draft.replace(path)
