@@ -19,8 +19,10 @@ from lineup.errors import InputError, Report, SeasonError
 from lineup.read.folder import DOCUMENTS
 from lineup.read.rows import TABLES
 from lineup.read.season_file import read_season
+from lineup.season import Absence
 
 ENDINGS: Final = (".csv", ".toml")
+AVAILABILITY: Final = "availability.csv"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,38 @@ def put_in_place(folder: Path) -> Report:
             raise InputError(f"{folder / name}: cannot be written ({error.strerror})") from None
         drop_draft(folder, name)
     return report
+
+
+def enter_absences(folder: Path, absences: Sequence[Absence], entered_by: str) -> None:
+    """Write absences into availability.csv: days only, never a diagnosis.
+
+    Raises
+    ------
+    InputError
+        When the season is a workbook, has drafts that wait, or would be broken; nothing is written then.
+    """
+    if not folder.is_dir():
+        raise InputError(f"{folder}: a workbook is read only here. Enter the absence in its sheet availability")
+    if drafts_of(folder):
+        raise InputError("edited files wait to be put in place. Put them in place, or let them go, then take this step")
+    text = text_of(folder, AVAILABILITY)
+    for absence in absences:
+        row = {
+            "athlete": absence.athlete,
+            "first_day": absence.first_day.isoformat(),
+            "last_day": absence.last_day.isoformat() if absence.last_day else "",
+            "status": absence.status,
+            "positions": ";".join(absence.positions),
+            "kind": absence.kind,
+            "entered_by": " ".join(entered_by.split()),
+        }
+        text = with_row(text, tuple(row), row)
+    save_draft(folder, AVAILABILITY, text)
+    try:
+        put_in_place(folder)
+    except SeasonError as error:
+        drop_draft(folder, AVAILABILITY)
+        raise InputError(str(error)) from None
 
 
 def to_grid(text: str) -> Grid:

@@ -6,8 +6,7 @@ import streamlit as st
 
 from lineup import workflow
 from lineup.crew_report import CrewReport
-from lineup.explain.swaps import Swap, find_swaps
-from lineup.explain.why import SeatAnswer, why
+from lineup.explain.swaps import Swap
 from lineup.plan import EntryForecast, Plan
 from lineup.report.charts import stop_dots, stop_timeline, swap_dots
 from lineup.report.party import car_name, name_of, position_name
@@ -157,10 +156,10 @@ def task_table(season: Season, report: CrewReport) -> None:
 def one_seat(found: Opened, study: Study, plan: Plan, seat: Seat) -> None:
     """Show why a seat is filled as it is, its next-best swaps, and what one of them does to the stop."""
     key = (found.mark, found.pins, plan_name(plan), seat)
-    answer: SeatAnswer = once(("why", *key), lambda: why(study, plan, seat))
+    answer = once(("why", *key), lambda: workflow.explain_seat(study, plan, seat))
     st.html(f"<p><strong>{show.safe(answer.text)}</strong></p>")
     with st.spinner("Trying swaps"):
-        swaps = once(("swaps", *key), lambda: find_swaps(study, plan, seat))
+        swaps = once(("swaps", *key), lambda: workflow.best_swaps(study, plan, seat))
     allowed = [swap for swap in swaps if swap.allowed][:SHOWN_SWAPS]
     left, right = st.columns([3, 2], gap="large")
     with left:

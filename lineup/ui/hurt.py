@@ -1,3 +1,167 @@
+"""Hurt on Thursday: mark somebody out, see the plan with the fewest changes and its alternatives, take one."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
 import streamlit as st
 
-st.title("soon")
+from lineup.errors import LineupError
+from lineup.explain.injury import CAUTION, Option, Replan, absence_of, option_text
+from lineup.plan import Plan
+from lineup.read.drafts import enter_absences
+from lineup.report.party import car_name, name_of, position_name
+from lineup.season import Absence, Season
+from lineup.ui import live, plans, show
+from lineup.ui.links import drop, keep
+from lineup.ui.opened import Opened, require_season, store
+from lineup.ui.plans import Chosen
+
+
+def page() -> None:
+    """Ask who is out and when, then show the ways to go on."""
+    show.head("Hurt on Thursday", "Mark somebody out; the plan with the fewest changes comes first.")
+    st.html(f'<p class="caution"><strong>Caution.</strong> {show.safe(CAUTION)}</p>')
+    found, season = require_season()
+    chosen = plans.require_plan(found, season)
+    ask(found, season, chosen)
+    key = str(st.query_params.get("replan") or st.session_state.get("last_replan") or "")
+    if not key:
+        return
+    job = live.jobs().get(key)
+    if job is None:
+        drop("replan")
+        st.info("That re-plan is no longer there: the server was restarted. Begin it again.")
+        return
+    keep("replan", key)
+    live.watch(key)
+    if isinstance(job.result, Replan):
+        answers(found, season, chosen, job.result)
+
+
+def ask(found: Opened, season: Season, chosen: Chosen) -> None:
+    """Ask who is out, from when and until when."""
+    plan = chosen.plan
+    races = season.races_of(plan.weekends)
+    begins, ends = season.duty_days(races[0].id)[0], season.duty_days(races[-1].id)[1]
+    people = [a for a in season.athletes if any(x.athlete == a for x in plan.assignments)]
+    others = [a for a in season.athletes if a not in people]
+    with st.form("hurt"):
+        athlete = st.selectbox("Who is out", [*people, *others], format_func=lambda a: name_of(season, a))
+        left, right = st.columns(2)
+        earliest = begins - timedelta(days=7)
+        first = left.date_input("From", value=begins, min_value=earliest, max_value=ends, format="YYYY-MM-DD")
+        last = right.date_input(
+            "Last day out (empty: no day of return yet)", value=None, min_value=earliest, format="YYYY-MM-DD"
+        )
+        names = {race.id: race.name or race.id for race in races}
+        on_site = st.multiselect(
+            "Races where the crew is on site already, so that only who is there can step in",
+            list(names), format_func=lambda race: names[race], placeholder="none",
+        )  # fmt: skip
+        if st.form_submit_button("Plan again", type="primary", icon=":material/healing:"):
+            begin(found, season, plan, str(athlete), (first, last), on_site)
+
+
+def begin(
+    found: Opened, season: Season, plan: Plan, athlete: str, days: tuple[date, date | None], on_site: list[str]
+) -> None:
+    """Begin the re-plan in the background; signed weekends stay as they are but for the seats of the absent."""
+    try:
+        absence = absence_of(season, plan.weekends, athlete, *days)
+    except LineupError as error:
+        st.error(show.plain(str(error)))
+        return
+    kept = store(found.path)
+    signed = [s.weekend for s in kept.states() if s["starting_crews"].in_force] if kept is not None else []
+    job = live.start_replan(found, season, plan, absence, signed, on_site)
+    keep("replan", job)
+
+
+def answers(found: Opened, season: Season, chosen: Chosen, told: Replan) -> None:
+    """Show the ways to go on, and let one be taken."""
+    who = ", ".join(f"{name_of(season, a.athlete)} ({days_of(a)})" for a in told.absences)
+    st.header(show.plain(f"Without {who}"), anchor=False)
+    if not told.lost:
+        st.markdown("No seat of this plan is lost.")
+        return
+    lost = ", ".join(
+        f"{season.races[s.race].name} · {car_name(season, s.car)} · {position_name(season, s.position)}"
+        for s in told.lost
+    )
+    st.html(f"<p>{len(told.lost)} seats are lost: {show.safe(lost)}</p>")
+    show.lines(told.notes)
+    if not told.options:
+        for number, clash in enumerate(told.clash, start=1):
+            st.markdown(f"**Clash {number}: these facts cannot all hold**")
+            show.lines(fact.text for fact in clash.facts)
+            show.lines((repair.text for repair in clash.repairs), "repairs")
+        return
+    show.table(
+        "The ways to go on. Cost: weighted seconds more than the plan in force",
+        ["Way", "Seats that change", "Whose duties change", "Costs", "How sure"],
+        [option_row(season, option) for option in told.options],
+    )
+    labels = [option.label.capitalize() for option in told.options]
+    index = labels.index(str(st.radio("Look at one", labels, horizontal=True, key="way")))
+    option = told.options[index]
+    st.html(f"<p>{show.safe(option_text(season, option))}</p>")
+    changes(season, option)
+    take(found, season, chosen, told, option)
+
+
+def option_row(season: Season, option: Option) -> list[str]:
+    """Return one way to go on as a row."""
+    sign, word, _ = show.STATUS.get(option.status, ("◐", option.status, ""))
+    people = ", ".join(name_of(season, athlete) for athlete in option.touched)
+    return [
+        show.safe(option.label.capitalize()),
+        str(len(option.changes)),
+        show.safe(people or "nobody"),
+        show.signed(option.cost_s),
+        f"{sign} {show.safe(word)}",
+    ]
+
+
+def changes(season: Season, option: Option) -> None:
+    """Show every seat that changes hands, before and after."""
+    rows = [
+        [
+            show.safe(season.races[c.seat.race].name or c.seat.race),
+            show.safe(f"{car_name(season, c.seat.car)} · {position_name(season, c.seat.position)}"),
+            show.safe(name_of(season, c.before)) if c.before else "<em>empty</em>",
+            "→ " + (show.safe(name_of(season, c.after)) if c.after else "<em>empty</em>"),
+        ]
+        for c in option.changes
+    ]
+    show.table("Seat by seat", ["Race", "Seat", "Before", "After"], rows)
+
+
+def take(found: Opened, season: Season, chosen: Chosen, told: Replan, option: Option) -> None:
+    """Write the absence into the season and make the way a draft plan with reserves, cover and forecasts."""
+    with st.form("take"):
+        st.markdown(
+            "**Take this way.** The absence is written into the season’s availability (dates only, never a "
+            "diagnosis); the plan becomes a draft with reserves and cover, to keep and propose."
+        )
+        author = st.text_input("Entered by", max_chars=80, placeholder="head coach")
+        if st.form_submit_button("Take it", type="primary", icon=":material/check:"):
+            try:
+                enter_absences(found.path, told.absences, author)
+            except LineupError as error:
+                st.error(show.plain(str(error)))
+                return
+            job = live.start_option(found, season, chosen.plan, told, option)
+            drop("replan")
+            st.session_state.pop("pick_plan", None)
+            keep("plan", job)
+            st.switch_page("lineup/ui/crews.py", query_params={"plan": job})
+
+
+def days_of(absence: Absence) -> str:
+    """Return the days of an absence in words."""
+    last = "no day of return yet" if absence.last_day is None else f"until {absence.last_day.day} {absence.last_day:%B}"
+    return f"from {absence.first_day.day} {absence.first_day:%B}, {last}"
+
+
+page()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import streamlit as st
@@ -10,7 +11,8 @@ import streamlit as st
 from lineup.jobs import Job, Jobs
 from lineup.plan import Assignment, Plan
 from lineup.report.charts import search_progress
-from lineup.season import Season
+from lineup.report.party import name_of
+from lineup.season import Absence, Season
 from lineup.ui.show import figures, picture, plain
 
 if TYPE_CHECKING:
@@ -64,18 +66,55 @@ def start_priorities(found: Opened, season: Season, plan: Plan, priorities: Mapp
     return jobs().start(title, work).id
 
 
+def start_replan(
+    found: Opened, season: Season, plan: Plan, absence: Absence, signed: Sequence[str], on_site: Sequence[str]
+) -> str:
+    """Begin to plan again around an absence and return the job's id."""
+
+    def work(report: Any, stopped: Any) -> Any:
+        from lineup import workflow
+        from lineup.ui.opened import study_of
+
+        study = study_of(found, season, plan.weekends)
+        return workflow.replan_without(study, plan, [absence], signed, on_site, report, stopped)
+
+    return jobs().start(f"without {name_of(season, absence.athlete)}", work).id
+
+
+def start_option(found: Opened, season: Season, plan: Plan, told: Any, option: Any) -> str:
+    """Begin to turn one way of a re-plan into a whole plan, on the season as it is by now; return the job's id."""
+
+    def work(*_: Any) -> Plan:
+        from lineup import workflow
+        from lineup.ui.opened import study_of
+
+        made = workflow.plan_of_option(study_of(found, season, plan.weekends), told, option)
+        return made.replace(fingerprints=reread(found.path).fingerprints)
+
+    names = ", ".join(name_of(season, absence.athlete) for absence in told.absences)
+    return jobs().start(f"{option.label} without {names}", work).id
+
+
+def reread(path: Path) -> Season:
+    """Return the season as it is on disk."""
+    from lineup.read import read_season
+
+    return read_season(path)[0]
+
+
 def later(key: tuple[Any, ...], words: str, make: Callable[[], T]) -> T | None:
     """Return an answer that takes seconds once it is there; until then say so, and let the page be used.
 
     The same key is worked out once, whoever asks.
     """
     job = _asked().get(key)
-    if job is None or job.state == "failed":
-        if job is not None:
-            st.error(plain(job.error or "This could not be worked out."))
-            return None
+    if job is None:
         job = _asked()[key] = quiet().start(words, lambda *_: make())
         job.wait(QUICK_S)
+    if job.state == "failed":
+        st.error(plain(job.error or "This could not be worked out."))
+        st.button("Try again", key=f"again_{job.id}", on_click=lambda: _asked().pop(key, None))
+        return None
     if job.state == "running":
         st.fragment(_waiting, run_every=POLL_S)(job)
         return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from lineup.read.drafts import (
     check_drafts,
     drafts_of,
     drop_draft,
+    enter_absences,
     put_in_place,
     save_draft,
     text_of,
@@ -23,6 +25,7 @@ from lineup.read.drafts import (
     to_text,
     with_row,
 )
+from lineup.season import Absence
 from tests.builders import tiny_season, write_season
 
 COLUMNS = ("athlete", "first_day", "last_day", "status", "positions", "kind", "entered_by")
@@ -66,6 +69,21 @@ def test_a_draft_that_breaks_the_season_stays_a_draft_with_its_row_named(folder:
     assert read_season(folder)[0].absences == ()
     drop_draft(folder, "availability.csv")
     assert not drafts_of(folder)
+
+
+def test_an_absence_is_entered_by_its_days_alone(folder: Path) -> None:
+    enter_absences(folder, [Absence("a2", date(2026, 4, 2), None, "out")], "the coach")
+    assert read_season(folder)[0].absences == (Absence("a2", date(2026, 4, 2), None, "out", (), "other", "the coach"),)
+    with pytest.raises(InputError, match="athlete"):
+        enter_absences(folder, [Absence("a9", date(2026, 4, 2), None, "out")], "the coach")
+    assert len(read_season(folder)[0].absences) == 1
+    assert not drafts_of(folder)
+
+
+def test_an_absence_does_not_take_waiting_drafts_along(folder: Path) -> None:
+    save_draft(folder, "athletes.csv", text_of(folder, "athletes.csv") + "\n")
+    with pytest.raises(InputError, match="wait to be put in place"):
+        enter_absences(folder, [Absence("a2", date(2026, 4, 2), None, "out")], "the coach")
 
 
 @pytest.mark.parametrize("name", ["../season/athletes.csv", "/etc/passwd", "notes.txt", "choreography/../cars.csv"])
