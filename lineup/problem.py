@@ -94,6 +94,14 @@ class Problem:
         return {seat: tuple(athletes) for seat, athletes in found.items()}
 
     @cached_property
+    def cleared(self) -> Mapping[Seat, tuple[str, ...]]:
+        """Athletes with a clearance of any level for each seat's position, whether or not they may fill it."""
+        found: dict[Seat, list[str]] = {seat: [] for seat in self.seats}
+        for seat, athlete in self.verdicts:
+            found[seat].append(athlete)
+        return {seat: tuple(athletes) for seat, athletes in found.items()}
+
+    @cached_property
     def starters(self) -> tuple[str, ...]:
         """Athletes who may fill some seat of the block, frozen seats apart, in the season's order."""
         able = {athlete for (_, athlete), verdict in self.verdicts.items() if verdict.allowed}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lineup.lawful import broken_rules
 from lineup.plan import Assignment, Move, Plan
@@ -71,8 +71,13 @@ class Lineup:
         before = {entry: self.crews.get(entry, {}) for entry in after}
         athletes = {move.athlete for move in moves}
         gain = self._part(self.crews, before, athletes) - self._part({**self.crews, **after}, after, athletes)
-        breaches = self.breaches(after, athletes, {entry.race for entry in after}) if with_rules else ()
-        return Change(moves, gain, before, after, breaches)
+        change = Change(moves, gain, before, after, ())
+        return self.with_breaches(change) if with_rules else change
+
+    def with_breaches(self, change: Change) -> Change:
+        """Return a change with the hard rules it breaks."""
+        athletes = {move.athlete for move in change.moves}
+        return replace(change, breaches=self.breaches(change.after, athletes, {entry.race for entry in change.after}))
 
     def breaches(
         self, after: Mapping[Entry, Crew], athletes: Sequence[str] | set[str], races: set[str]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -10,6 +10,8 @@ import numpy as np
 
 from lineup.crew_chance import CrewChances, Work
 from lineup.explain.change import Change, Lineup, Moves
+from lineup.explain.mends import reasons
+from lineup.explain.ways import exchanges, of_seat, replacements
 from lineup.plan import Move, Plan
 from lineup.plan_file import move_to_dict
 from lineup.season import Entry, Seat
@@ -54,7 +56,7 @@ def find_swaps(study: Study, plan: Plan, seat: Seat | None = None, most: int = 2
     lineup = Lineup(study.pricer, plan)
     chances = new_chances(study)
     if seat is not None:
-        return _ranked(lineup, chances, dict.fromkeys(_of_seat(study, lineup, seat), seat), most)
+        return _ranked(lineup, chances, dict.fromkeys(of_seat(study, lineup, seat), seat), most)
     return _ranked(lineup, chances, _of_plan(study, lineup), most, with_forbidden=False)
 
 
@@ -108,25 +110,21 @@ def _ranked(
         wanted = with_forbidden and len(forbidden) < MOST_FORBIDDEN and len(change.moves) <= 2
         if len(allowed) >= most and not wanted:
             continue
-        breaches = lineup.breaches(
-            change.after, {m.athlete for m in change.moves}, {entry.race for entry in change.after}
-        )
+        breaches = lineup.with_breaches(change).breaches
         if breaches and wanted:
-            forbidden.append(_swap(lineup, chances, change, seat, tuple(dict.fromkeys(b.text for b in breaches))))
+            forbidden.append(_swap(lineup, chances, change, seat, reasons(lineup.pricer.season, breaches)))
         elif not breaches and len(allowed) < most:
             allowed.append(_swap(lineup, chances, change, seat, ()))
     return (*allowed, *forbidden)
 
 
-def _swap(lineup: Lineup, chances: CrewChances, change: Change, seat: Seat, reasons: tuple[str, ...]) -> Swap:
+def _swap(lineup: Lineup, chances: CrewChances, change: Change, seat: Seat, why: tuple[str, ...]) -> Swap:
     pricer, entry = lineup.pricer, seat.entry
     weight = pricer.priority[seat.car]
     race_s = (pricer.entry_value(entry, change.before[entry]) - pricer.entry_value(entry, change.after[entry])) / weight
     stops = sum(count for _, count in pricer.services(seat.race))
     chance = chance_real(lineup, chances, change)
-    return Swap(
-        seat, change.moves, change.gain_s, race_s / stops if stops else 0.0, race_s, chance, not reasons, reasons
-    )
+    return Swap(seat, change.moves, change.gain_s, race_s / stops if stops else 0.0, race_s, chance, not why, why)
 
 
 def _by_gain(item: tuple[Change, Seat]) -> tuple[float, str]:
@@ -137,75 +135,8 @@ def _of_plan(study: Study, lineup: Lineup) -> dict[Moves, Seat]:
     found: dict[Moves, Seat] = {}
     known: set[frozenset[Move]] = set()
     for seat in study.pricer.seats:
-        for moves in (*_replacements(study, lineup, seat, only_allowed=True), *_exchanges(study, lineup, seat)):
+        for moves in (*replacements(study, lineup, seat, only_allowed=True), *exchanges(study, lineup, seat)):
             if frozenset(moves) not in known:
                 known.add(frozenset(moves))
                 found[moves] = seat
     return found
-
-
-def _of_seat(study: Study, lineup: Lineup, seat: Seat) -> Iterator[Moves]:
-    yield from _replacements(study, lineup, seat, only_allowed=False)
-    yield from _exchanges(study, lineup, seat)
-    yield from _chains(study, lineup, seat)
-
-
-def ways_into(study: Study, lineup: Lineup, seat: Seat) -> dict[str, list[Moves]]:
-    """Return the ways to bring each athlete into a seat: replacement, exchange, chain of up to three moves."""
-    ways: dict[str, list[Moves]] = {}
-    for moves in _of_seat(study, lineup, seat):
-        for move in moves:
-            if move.end == seat:
-                ways.setdefault(move.athlete, []).append(moves)
-    return ways
-
-
-def _could_fill(study: Study, seat: Seat, only_allowed: bool) -> tuple[str, ...]:
-    """Athletes with a stop forecast for the seat's position: those who may fill it, or all with a clearance."""
-    if only_allowed:
-        return study.problem.eligible[seat]
-    return tuple(a for (s, a) in study.problem.verdicts if s == seat)
-
-
-def _leave(lineup: Lineup, seat: Seat) -> Moves:
-    starter = lineup.crews.get(seat.entry, {}).get(seat.position)
-    return () if starter is None else (Move(starter, seat, None),)
-
-
-def _replacements(study: Study, lineup: Lineup, seat: Seat, only_allowed: bool) -> Iterator[Moves]:
-    for athlete in _could_fill(study, seat, only_allowed):
-        if (seat.race, athlete) not in lineup.seat_of:
-            yield (Move(athlete, None, seat), *_leave(lineup, seat))
-    if study.season.positions[seat.position].filled == "if_possible" and _leave(lineup, seat):
-        yield _leave(lineup, seat)
-
-
-def _exchanges(study: Study, lineup: Lineup, seat: Seat) -> Iterator[Moves]:
-    starter = lineup.crews.get(seat.entry, {}).get(seat.position)
-    for athlete in _could_fill(study, seat, only_allowed=True):
-        other = lineup.seat_of.get((seat.race, athlete))
-        if other is None or other == seat:
-            continue
-        if starter is None:
-            yield (Move(athlete, other, seat),)
-        elif starter in study.problem.eligible[other]:
-            yield Move(athlete, other, seat), Move(starter, seat, other)
-
-
-def _chains(study: Study, lineup: Lineup, seat: Seat) -> Iterator[Moves]:
-    """Somebody from another seat of the race comes here, and a third person takes that seat."""
-    starter = lineup.crews.get(seat.entry, {}).get(seat.position)
-    for athlete in _could_fill(study, seat, only_allowed=True):
-        other = lineup.seat_of.get((seat.race, athlete))
-        if other is None or other == seat:
-            continue
-        for third in _could_fill(study, other, only_allowed=True):
-            from_seat = lineup.seat_of.get((seat.race, third))
-            if third in (athlete, starter):
-                continue
-            if from_seat is None:
-                yield Move(athlete, other, seat), Move(third, None, other), *_leave(lineup, seat)
-            elif (
-                starter is not None and from_seat not in (seat, other) and starter in study.problem.eligible[from_seat]
-            ):
-                yield Move(athlete, other, seat), Move(third, from_seat, other), Move(starter, seat, from_seat)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from lineup.plan import Move
+from lineup.plan_changes import SeatChange
 from lineup.season import Season, Seat
 
 COST_NAMES: Mapping[str, str] = {
@@ -18,6 +19,9 @@ COST_NAMES: Mapping[str, str] = {
     "development": "credit for starts of developing athletes",
 }
 SURE, LIKELY = 0.9, 0.7
+NOTHING_S = 0.005  # less than this is told as nothing
+MOST_RACES_NAMED = 2
+MOST_CHANGES_TOLD = 6
 
 
 def name(season: Season, athlete: str) -> str:
@@ -62,7 +66,36 @@ def sureness(chance: float) -> str:
         return f"almost certainly ({percent})"
     if chance >= LIKELY:
         return f"likely ({percent})"
-    return f"only perhaps ({percent})"
+    return f"{'only perhaps' if chance >= 0.5 else 'more likely not'} ({percent})"
+
+
+def pace(per_stop_s: float, chance_slower: float) -> str:
+    """Return how an average stop changes: "0.12 s a stop slower here, almost certainly (97 %)"."""
+    if abs(per_stop_s) < NOTHING_S:
+        return "as quick here"
+    if per_stop_s > 0:
+        return f"{seconds(per_stop_s)} a stop slower here, {sureness(chance_slower)}"
+    return f"{seconds(per_stop_s)} a stop quicker here, {sureness(1 - chance_slower)}"
+
+
+def costs(amount: float) -> str:
+    """Return what a change does to the plan: "costs the plan 1.20 s", "saves the plan 0.30 s"."""
+    if abs(amount) < NOTHING_S:
+        return "costs the plan nothing"
+    return f"{'costs' if amount > 0 else 'saves'} the plan {seconds(amount)}"
+
+
+def count(number: int, thing: str) -> str:
+    """Return a number of things: "1 seat", "3 seats"."""
+    return f"{number} {thing}{'s' * (number != 1)}"
+
+
+def plain(season: Season, text: str) -> str:
+    """Return a text of another part without the ids behind the names."""
+    for kind in (season.athletes, season.cars, season.races, season.positions):
+        for key, thing in kind.items():
+            text = text.replace(f"{thing.name} ({key})", thing.name)
+    return text
 
 
 def move(season: Season, step: Move) -> str:
@@ -71,15 +104,45 @@ def move(season: Season, step: Move) -> str:
     if step.start is None and step.end is not None:
         return f"{who} comes in as {place(season, step.end, race=False)}"
     if step.end is None and step.start is not None:
-        return f"{who} leaves {place(season, step.start, race=False)}"
+        return f"{who} sits out as {place(season, step.start, race=False)}"
     if step.start is None or step.end is None:
         return f"{who} stays where they are"
     return f"{who} moves from {place(season, step.start, race=False)} to {place(season, step.end, race=False)}"
 
 
-def moves(season: Season, steps: tuple[Move, ...]) -> str:
-    """Return moves as one clause, in order."""
-    return ", ".join(move(season, step) for step in steps)
+def moves(season: Season, steps: Sequence[Move]) -> str:
+    """Return moves as one clause, in order; races are named where there is more than one, runs of them counted."""
+    races: dict[str, list[str]] = {}
+    for step in steps:
+        seat = step.start or step.end
+        if seat is not None:
+            races.setdefault(move(season, step), []).append(seat.race)
+    if len({race for named in races.values() for race in named}) <= 1:
+        return ", ".join(races)
+    return ", ".join(f"{text} {_at(season, named)}" for text, named in races.items())
+
+
+def _at(season: Season, races: list[str]) -> str:
+    if len(races) > MOST_RACES_NAMED:
+        return f"in {len(races)} races"
+    return f"at {listing([season.races[race].name or race for race in races])}"
+
+
+def changed(season: Season, changes: Sequence[SeatChange]) -> str:
+    """Return seats that change hands: "Ana Lind for Ben Ode as jack on Ember in 4 races"."""
+    races: dict[str, list[str]] = {}
+    for change in changes:
+        where = place(season, change.seat, race=False)
+        if change.after is None:
+            text = f"nobody as {where}"
+        else:
+            before = "" if change.before is None else f" for {name(season, change.before)}"
+            text = f"{name(season, change.after)}{before} as {where}"
+        races.setdefault(text, []).append(change.seat.race)
+    ordered = sorted(races.items(), key=lambda item: -len(item[1]))
+    told = [f"{text} {_at(season, named)}" for text, named in ordered[:MOST_CHANGES_TOLD]]
+    left = sum(len(named) for _, named in ordered[MOST_CHANGES_TOLD:])
+    return ", ".join(told) + (f", and {count(left, 'more seat')}" if left else "")
 
 
 def listing(items: list[str]) -> str:
