@@ -2,32 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
-from lineup.eligibility import may_fill, shown_day
-from lineup.errors import InputError
+from lineup.eligibility import may_fill
 from lineup.explain import words
-from lineup.explain.change import Lineup
+from lineup.explain.absences import Return, lapsed_text, on_others, without_lapsed
 from lineup.explain.clashes import find_clashes
-from lineup.explain.swaps import ways_into
-from lineup.explain.why_not import SeatChange, seat_changes
-from lineup.optimize.solve import Outcome, Progress, solve
+from lineup.explain.patch import patched
+from lineup.optimize.run import OnProgress, Stop
+from lineup.optimize.solve import Outcome, solve
 from lineup.plan import Assignment, Clash, Plan
+from lineup.plan_changes import SeatChange, seat_changes
 from lineup.season import Absence, Pin, Season, Seat
 from lineup.settings import Settings
 from lineup.study import Study
-from lineup.suggest import did_you_mean
 
 CHANGE_BEYOND_ANY_GAIN_S = 10_000.0  # a price per changed seat that no gain of a block outweighs
 CAUTION = (
     "This tool clears nobody to compete. Who is fit to return, to lift, to fuel or to go over the wall is for licensed "
     "practice and the sanctioning body to say; the season folder holds dates, never a diagnosis."
 )
-OnProgress = Callable[[Progress], None]
-Stop = Callable[[], bool]
+NOT_THERE = "not at the track; would have to travel there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,41 +50,23 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Replan:
-    """What follows from absences: options by number of changes, or the clash when no plan is left."""
+    """What follows from absences: options by number of changes, or the clash when no plan is left.
+
+    Attributes
+    ----------
+    absences : days without a start, those of returns included.
+    returns : ramps by the coach's dates.
+    lost : seats of the plan in force that their athletes cannot take.
+    notes : what the reader must know: weekends that had to be opened, pins that cannot be kept, reserves lost.
+    """
 
     absences: tuple[Absence, ...]
     lost: tuple[Seat, ...]
     options: tuple[Option, ...]
     clash: tuple[Clash, ...] = ()
     notes: tuple[str, ...] = ()
+    returns: tuple[Return, ...] = ()
     caution: str = CAUTION
-
-
-def absence_of(
-    season: Season, weekends: Sequence[str], athlete: str, first: date | None = None, last: date | None = None
-) -> Absence:
-    """Return a new absence, checked: the athlete exists, the days touch the block, and nobody is out twice.
-
-    Raises
-    ------
-    InputError
-        When one of these does not hold.
-    """
-    if athlete not in season.athletes:
-        raise InputError(f"athlete {athlete!r} is not in athletes.csv{did_you_mean(athlete, season.athletes)}")
-    races = season.races_of(tuple(weekends))
-    begins, ends = season.duty_days(races[0].id)[0], max(season.duty_days(race.id)[1] for race in races)
-    start = first or begins
-    if start > ends or (last is not None and last < begins):
-        raise InputError(f"the absence lies outside the block, which runs from {begins} to {ends}")
-    if last is not None and last < start:
-        raise InputError(f"the absence ends ({last}) before it begins ({start})")
-    for known in season.absences:
-        covers_start = known.first_day <= start and (known.last_day is None or known.last_day >= start)
-        if known.athlete == athlete and known.status == "out" and covers_start:
-            until = "with no day of return" if known.last_day is None else f"until {shown_day(known.last_day)}"
-            raise InputError(f"{season.label('athletes', athlete)} is out already, {until}")
-    return Absence(athlete, start, last, "out", (), "other", "")
 
 
 def replan(
@@ -95,6 +75,7 @@ def replan(
     absences: Sequence[Absence],
     signed: Collection[str] = (),
     on_site: Collection[str] = (),
+    returns: Sequence[Return] = (),
     settings: Settings | None = None,
     on_progress: OnProgress | None = None,
     stop: Stop | None = None,
@@ -106,26 +87,43 @@ def replan(
     plan : the plan in force.
     signed : weekends that stay as they are, but for the seats of the absent; released only when no plan is left.
     on_site : races where only who is there already (starters and reserves of the plan) can step in.
+    returns : athletes who come back step by step, by the coach's dates; out until their start date.
     settings : effort of each solve; there are two to five.
     """
-    absent = study.with_season(_limited_to_site(study.season, plan, on_site).with_absence(*absences))
+    out = (*absences, *(back.no_start for back in returns))
+    season, lapsed = without_lapsed(study.season, study.weekends, out)
+    absent = study.with_season(_limited_to_site(season, plan, on_site))
     lost = tuple(a.seat for a in plan.assignments if not may_fill(absent.season, a.athlete, a.seat).allowed)
+    notes = [lapsed_text(study.season, pin) for pin in lapsed] + [back.text(study.season) for back in returns]
+    notes += list(on_others(study.season, plan, lost, out))
     if not lost:
         unchanged = Option("nothing changes", plan.assignments, (), 0.0, "proven", ())
-        return Replan(tuple(absences), (), (unchanged,))
-    effort = settings or Settings(time_s=10.0, workers=study.settings.workers, seed=study.settings.seed)
+        return Replan(out, (), (unchanged,), (), tuple(notes), tuple(returns))
+    effort = settings or study.settings.replace(time_s=10.0, work=None)
     run = _Run(study, absent, plan, lost, effort, on_progress, stop)
-    frozen, notes = run.frozen(min(a.first_day for a in absences), signed), []
-    fewest = run.solve(CHANGE_BEYOND_ANY_GAIN_S, frozen, run.patched())
+    frozen = run.frozen(min(a.first_day for a in out), signed)
+    fewest = run.fewest(frozen)
     if fewest.value_s is None and signed:
-        frozen = run.frozen(min(a.first_day for a in absences), ())
-        fewest = run.solve(CHANGE_BEYOND_ANY_GAIN_S, frozen, run.patched())
+        frozen = run.frozen(min(a.first_day for a in out), ())
+        fewest = run.fewest(frozen)
         notes.append("No plan keeps the signed weekends as they are: they had to be opened.")
     if fewest.value_s is None:
         clash = find_clashes(absent) if fewest.status == "impossible" else ()
-        text = "No plan exists without them." if clash else "No plan was found in the time given; give it more."
-        return Replan(tuple(absences), lost, (), clash, (*notes, text))
-    return Replan(tuple(absences), lost, run.options(fewest, frozen), (), tuple(notes))
+        notes.append("No plan exists without them." if clash else "No plan was found in the time given; give it more.")
+        return Replan(out, lost, (), clash, tuple(notes), tuple(returns))
+    return Replan(out, lost, run.options(fewest, frozen), (), tuple(notes), tuple(returns))
+
+
+def season_after(study: Study, found: Replan) -> Season:
+    """Return the season for choosing reserves and for the audit of an option.
+
+    Who returns step by step counts as out only until he may cover: the options themselves keep him from starting.
+    Pins that cannot be kept are left out.
+    """
+    returning = {back.no_start for back in found.returns}
+    out = [a for a in found.absences if a not in returning] + [back.no_cover for back in found.returns]
+    season, _ = without_lapsed(study.season, study.weekends, found.absences)
+    return season.replace(absences=(*study.season.absences, *out))
 
 
 def replan_to_dict(found: Replan) -> dict[str, Any]:
@@ -145,18 +143,17 @@ def replan_to_dict(found: Replan) -> dict[str, Any]:
         ],
         "clash": [asdict(clash) for clash in found.clash],
         "notes": list(found.notes),
+        "returns": [asdict(back) for back in found.returns],
         "caution": found.caution,
     }
 
 
 def option_text(season: Season, option: Option) -> str:
     """Say in one sentence what an option asks and costs."""
-    count = len(option.changes)
-    people = words.listing([words.name(season, a) for a in option.touched])
-    more = "costs nothing" if abs(option.cost_s) < 0.005 else (
-        f"{'costs' if option.cost_s > 0 else 'saves'} {words.seconds(option.cost_s)} of weighted time"
-    )  # fmt: skip
-    return f"{option.label.capitalize()}: {count} seat{'s' * (count != 1)} change hands, {people} take part; it {more}."
+    told = words.changed(season, option.changes)
+    hands = f"{words.count(len(option.changes), 'seat')} change hands: {told}" if option.changes else "no seat changes"
+    people = f"; {words.count(len(option.touched), 'other')} take part" if option.touched else ""
+    return f"{option.label.capitalize()}: {hands}{people}; it {words.costs(option.cost_s)}."
 
 
 @dataclass
@@ -178,21 +175,24 @@ class _Run:
             seat for race in kept for car in season.cars_in[race] for seat in season.seats(race, car)
         ) - frozenset(self.lost)
 
-    def patched(self) -> tuple[Assignment, ...] | None:
-        """Fill each lost seat the cheapest legal way, one after the other; None where one has no such way."""
-        left = tuple(a for a in self.plan.assignments if a.seat not in self.lost)
-        for seat in self.lost:
-            lineup = Lineup(self.absent.pricer, self.plan.replace(assignments=left))
-            ways = [lineup.change(moves) for found in ways_into(self.absent, lineup, seat).values() for moves in found]
-            legal = [change for change in ways if not change.breaches]
-            if not legal:
-                return None
-            left = lineup.assignments(max(legal, key=lambda c: (-len(c.moves), c.gain_s)).after)
-        return left
+    def fewest(self, frozen: frozenset[Seat]) -> Outcome:
+        """Fewest changes, then least cost: the tolerance is that of the plan's own value, not of the prices on top."""
+        own = abs(self.study.pricer.value(self.plan.assignments))
+        share = own / (own + CHANGE_BEYOND_ANY_GAIN_S * (len(self.lost) + 1))
+        return self.solve(
+            CHANGE_BEYOND_ANY_GAIN_S, frozen, patched(self.absent, self.plan, self.lost), self.effort.tolerance * share
+        )
 
-    def solve(self, change_s: float, frozen: frozenset[Seat], start: Sequence[Assignment] | None) -> Outcome:
+    def solve(
+        self,
+        change_s: float,
+        frozen: frozenset[Seat],
+        start: Sequence[Assignment] | None,
+        tolerance: float | None = None,
+    ) -> Outcome:
         problem = self.absent.problem.near(self.plan.assignments, change_s, frozen)
-        return solve(problem, self.effort, on_progress=self.on_progress, stop=self.stop, start=start)
+        effort = self.effort if tolerance is None else self.effort.replace(tolerance=tolerance)
+        return solve(problem, effort, on_progress=self.on_progress, stop=self.stop, start=start)
 
     def options(self, fewest: Outcome, frozen: frozenset[Seat]) -> tuple[Option, ...]:
         """Fewest changes, best plan, and up to two between that neither beats on both counts."""
@@ -208,7 +208,7 @@ class _Run:
         return _not_beaten(found)
 
     def option(self, label: str, outcome: Outcome) -> Option:
-        changes = seat_changes(self.plan.assignments, outcome.assignments)
+        changes = seat_changes(self.plan, self.plan.replace(assignments=outcome.assignments))
         cost = self.absent.pricer.value(outcome.assignments) - self.study.pricer.value(self.plan.assignments)
         out = {a.athlete for a in self.plan.assignments if a.seat in self.lost}
         moved = {a for c in changes for a in (c.before, c.after) if a is not None and a not in out}
@@ -229,5 +229,5 @@ def _limited_to_site(season: Season, plan: Plan, races: Collection[str]) -> Seas
     for race in races:
         there = {a.athlete for a in plan.assignments if a.race == race}
         there |= {r.athlete for r in plan.reserves if r.race == race}
-        pins += [Pin("never", a, "not on site", None, race) for a in season.athletes if a not in there]
+        pins += [Pin("never", a, NOT_THERE, None, race) for a in season.athletes if a not in there]
     return season.with_pin(*pins)

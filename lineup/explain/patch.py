@@ -1,0 +1,41 @@
+"""A plan mended as a coach would on the spot: each lost seat filled the best lawful way, one after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+from lineup.explain.change import Change, Lineup
+from lineup.explain.ways import best_lawful, ways_into
+from lineup.plan import Assignment, Plan
+from lineup.season import Seat
+from lineup.study import Study
+
+
+def patched(
+    absent: Study, plan: Plan, lost: Sequence[Seat], fewest: bool = True, without: Collection[str] = ()
+) -> tuple[Assignment, ...] | None:
+    """Fill the lost seats of a plan; None where one has no lawful way.
+
+    Parameters
+    ----------
+    absent : the block under the absences.
+    fewest : fewest moves before least cost; else least cost alone.
+    without : athletes who come in nowhere they are not already.
+    """
+    left = tuple(a for a in plan.assignments if a.seat not in lost)
+    for seat in lost:
+        lineup = Lineup(absent.pricer, plan.replace(assignments=left))
+        found = [m for moves in ways_into(absent, lineup, seat).values() for m in moves]
+        ways = [
+            lineup.change(moves) for moves in found if not any(m.athlete in without and m.start is None for m in moves)
+        ]
+        best = _best(ways) if fewest else best_lawful(ways)
+        if best is None:
+            return None
+        left = lineup.assignments(best.after)
+    return left
+
+
+def _best(ways: Sequence[Change]) -> Change | None:
+    lawful = [change for change in ways if not change.breaches]
+    return max(lawful, key=lambda change: (-len(change.moves), change.gain_s), default=None)
