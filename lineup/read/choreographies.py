@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, StrictBool, ValidationError
 from lineup.choreography import exists, order_tasks
 from lineup.errors import InputError
 from lineup.read.cells import PositionId, Ref, Seconds, Slug, Slugs, Text
-from lineup.read.notes import Notes, nearest
+from lineup.read.notes import Mend, Notes, nearest
 from lineup.read.source import RawChoreography, RawTask, Source
 from lineup.read.tables import Known, explain, refs_of, unknown
 from lineup.season import Choreography, Task
@@ -57,7 +57,7 @@ class _Place:
         self._file, self._row, self._notes = file, raw.row, notes
         self._label = "" if raw.row is not None else f"task {raw.data.get('id', number)}: "
 
-    def problem(self, key: str, value: object, message: str, mend: str) -> None:
+    def problem(self, key: str, value: object, message: str, mend: Mend) -> None:
         self._notes.problem(self._file, self._row, f"{self._label}{key}", value, message, mend)
 
 
@@ -143,7 +143,7 @@ class _Reader:
 
     def _task_faults(
         self, keys: TaskKeys, scales: dict[str, tuple[bool, str]]
-    ) -> Iterator[tuple[str, object, str, str]]:
+    ) -> Iterator[tuple[str, object, str, Mend]]:
         """Tell what is wrong with one task by itself, or with the names it uses."""
         if keys.car == (keys.position is not None):
             odd = "is done by a position as well as by the car" if keys.car else "is done by nobody"

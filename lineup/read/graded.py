@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
+from itertools import groupby
+from operator import itemgetter
 from typing import Any, Final
 
 import numpy as np
@@ -71,9 +74,8 @@ class _Grades:
         lost = ~found & ~faults["service"] & ~faults["task"]
         faults["task"] |= lost
         for row, task, service in cells.loc[lost, ["row", "task", "service"]].itertuples(index=False):
-            ids = [task.id for task in self.choreographies[service].tasks]
             message = f"no task of service {service} has this id"
-            self.notes.problem(self.frame.file, row, "task", task, message, nearest(task, ids, "Correct it."))
+            self.notes.problem(self.frame.file, row, "task", task, message, partial(self._nearest, task, service))
         doer = np.array([None if task is None else task.position for task in self.tasks], dtype=object)
         position, athlete = cells["position"].to_numpy(dtype=object), cells["athlete"].to_numpy(dtype=object)
         by_car, named, placed = found & pd.isna(doer), pd.notna(athlete), pd.notna(position)
@@ -87,6 +89,9 @@ class _Grades:
         odd = "does not do this task in this service"
         differs = by_crew & placed & np.not_equal(position, doer)
         self.flag(differs, "position", odd, "Correct the position or the task.", "task")
+
+    def _nearest(self, task: str, service: str) -> str:
+        return nearest(task, [other.id for other in self.choreographies[service].tasks], "Correct it.")
 
     def match_stops(self, stops: pd.DataFrame) -> None:
         """Rows of one stop agree with each other and with stops.csv, and grade a task once."""
@@ -114,16 +119,18 @@ class _Grades:
         self.flag(~seconds & ~marked, "seconds", odd, "Give one of them.", "finish_s", show="task")
         kept = cells[~self.frame.bad]
         stop = kept["stop"].where(kept["stop"].notna(), kept["row"].astype(str) + " alone")
-        with_marks = stop.isin(stop[kept["finish_s"].notna()])
-        own: dict[Any, float | None] = {}
-        for _, rows in kept[with_marks].groupby(stop[with_marks], sort=False):
-            columns = (rows["task"], rows["seconds"], rows["finish_s"])
+        in_marked = kept.assign(stop=stop)[stop.isin(stop[kept["finish_s"].notna()])].sort_values("stop", kind="stable")
+        columns = (in_marked[name].tolist() for name in ("stop", "service", "task", "seconds", "finish_s"))
+        rows = list(zip(in_marked.index, *columns, strict=True))
+        own: dict[int, float | None] = {}
+        for _, group in groupby(rows, key=itemgetter(1)):
+            stop_rows = list(group)
             marks: dict[str, Mark] = {
                 task: ("seconds", plain) if plain == plain else ("finish_s", finish)  # NaN differs from itself
-                for task, plain, finish in zip(*columns, strict=True)
+                for _, _, _, task, plain, finish in stop_rows
             }
-            times = own_times(self.choreographies[rows["service"].iloc[0]], marks)
-            own |= {i: times[task] for i, task in rows["task"].items()}
+            times = own_times(self.choreographies[stop_rows[0][2]], marks)
+            own |= {i: times[task] for i, _, _, task, _, _ in stop_rows}
         cells.loc[list(own), "seconds"] = np.array(list(own.values()), dtype=float)
         for i in (i for i, time in own.items() if time is None):
             odd = "says nothing about the own time: what the task waits for has no mark in this stop"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
@@ -107,11 +107,11 @@ def _marks(annotation: Any, metadata: Iterable[Any]) -> Iterator[Ref]:
         yield from _marks(part, get_args(part)[1:] if hasattr(part, "__metadata__") else ())
 
 
-def unknown(value: str, ref: Ref, ids: Iterable[str]) -> tuple[str, str]:
-    """Word an unknown id: what is wrong, and the nearest known one."""
+def unknown(value: str, ref: Ref, ids: Iterable[str]) -> tuple[str, Callable[[], str]]:
+    """Word an unknown id: what is wrong, and what names the nearest known one."""
     file = "choreography/" if ref.table == "services" else f"{ref.table}.csv"
     what = "race or car is of this series" if ref.table == "series" else f"{ONE[ref.table]} of {file} has this id"
-    return f"no {what}", nearest(value, sorted(ids), f"Add it to {file}.")
+    return f"no {what}", lambda: nearest(value, sorted(ids), f"Add it to {file}.")
 
 
 def check_refs(file: str, rows: Sequence[Row], model: type[Row], known: Known, notes: Notes) -> None:
