@@ -43,6 +43,7 @@ class SplitProfile:
     Attributes
     ----------
     against_pool_s : median minus the pool's; below zero is faster.
+    against_low_s, against_high_s : where its true value lies with 90 % chance, the pool's level taken as known.
     chance_faster_than_pool : that the true median is below the pool's mean level.
     place, of : rank by median among all who may work the position, the fastest first.
     consistency : spread as a share of the pool's typical spread; below 1 is steadier.
@@ -52,6 +53,8 @@ class SplitProfile:
     estimate: SplitEstimate
     pool: PoolEstimate
     against_pool_s: float
+    against_low_s: float
+    against_high_s: float
     chance_faster_than_pool: float
     place: int
     of: int
@@ -155,6 +158,8 @@ def _split(estimates: SkillEstimates, own: SplitEstimate, trend: Trend | None) -
         estimate=own,
         pool=pool,
         against_pool_s=own.median_s - own.seconds(pool.mean),
+        against_low_s=own.interval90_s[0] - own.seconds(pool.mean),
+        against_high_s=own.interval90_s[1] - own.seconds(pool.mean),
         chance_faster_than_pool=float(ndtr((pool.mean - own.mean) / own.sd)),
         place=1 + sum(mean < own.mean for mean in means),
         of=len(means),
