@@ -24,6 +24,7 @@ REFUSALS = (
     ("is full", "the disk is full: nothing of this step was kept. Make room and repeat it"),
     ("No space left", "the disk is full: nothing of this step was kept. Make room and repeat it"),
     ("locked", f"another program has been writing for more than {WAIT_S} s: nothing was kept. Repeat the step"),
+    ("lock timeout", f"another program has been writing for more than {WAIT_S} s: nothing was kept. Repeat the step"),
     ("readonly", "the store is read-only here: nothing was kept. Ask for the right to write"),
     ("unable to open", "the store cannot be opened: does its folder exist, and may it be written to?"),
     ("not a database", "this file is not a store. Name another file"),
@@ -104,13 +105,14 @@ def migrate(connection: Connection, revision: str) -> None:
     """Bring the schema to a revision, inside the transaction that is open."""
     from alembic import command
     from alembic.config import Config
+    from alembic.util import CommandError
 
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
     config.attributes["connection"] = connection
     try:
         command.upgrade(config, revision)
-    except ValueError as error:  # a record that is not what this package wrote
+    except (ValueError, CommandError) as error:  # a record, or a version, that this package never wrote
         raise StoreError(f"the store's schema cannot be upgraded: {error}. Nothing was changed") from error
 
 
@@ -151,7 +153,14 @@ def _sqlite(url: URL) -> Engine:
 
 
 def _server(url: URL) -> Engine:
-    return create_engine(url, pool_pre_ping=True, pool_size=2, max_overflow=8)
+    engine = create_engine(url, pool_pre_ping=True, pool_size=2, max_overflow=8)
+    event.listen(engine, "connect", _limit_wait)
+    return engine
+
+
+def _limit_wait(connection: Any, _record: Any) -> None:
+    connection.execute(f"SET lock_timeout = '{WAIT_S}s'")
+    connection.commit()
 
 
 def _prepare(connection: sqlite3.Connection, _record: Any) -> None:

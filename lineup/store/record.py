@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 from lineup.errors import StoreError
+from lineup.store.bodies import body_fits
 
 GENESIS = "0" * 64  # what the first record names as its predecessor
 SHORTEST_HEAD = 12  # hex digits below which a head typed from a sheet could belong to another record
@@ -106,9 +107,11 @@ def to_record(row: Row) -> Record:
         at = datetime.fromisoformat(row.at)
         weekends = tuple(json.loads(row.weekends))
         body = json.loads(row.body)
-        if at.tzinfo is None or not isinstance(body, dict):
+        if at.tzinfo is None or not body_fits(row.kind, body) or not all(isinstance(w, str) for w in weekends):
             raise ValueError
-    except (TypeError, ValueError):
+        if row.kind == "deadline":
+            utc_text(datetime.fromisoformat(body["deadline"]))
+    except (TypeError, ValueError, StoreError):
         raise StoreError(f"record {row.number} cannot be read: the store is damaged there, verify it") from None
     return Record(row.number, row.kind, at, row.author, bool(row.authenticated), weekends, body, row.hash)
 

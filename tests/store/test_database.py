@@ -18,11 +18,13 @@ from sqlalchemy import create_engine, event, inspect, text
 import lineup.store
 from lineup.errors import StoreError
 from lineup.season import Season
-from lineup.store import LOCAL, Store, User, open_store
+from lineup.store import LOCAL, Store, User, database, open_store
 from lineup.store.database import Database, _address, _sqlite, migrate
 from lineup.store.record import GENESIS, Row, digest
 from lineup.store.tables import SCHEMA, metadata
 from tests.store.rosters import NOW, roster_plan, roster_season, signed_weekend
+
+TICK = {"reminder": "kit", "done": True}
 
 WRITERS = """
 import os, sys
@@ -73,20 +75,21 @@ def test_twenty_programs_write_at_once(place: str) -> None:
 def test_a_kill_at_any_moment_loses_nothing_that_was_confirmed(place: str) -> None:
     with open_store(place):
         pass
-    confirmed = 0
+    before = 0
     for attempt in range(4):
         writer = start_writers(place, 1, 100_000)
         assert writer.stdout is not None
-        writer.stdout.readline()
+        first = int(writer.stdout.readline())
         time.sleep(0.05 + 0.037 * attempt)
         os.kill(writer.pid, signal.SIGKILL)
-        lines = [line for line in writer.communicate(timeout=30)[0].split("\n") if line]
-        confirmed = max([confirmed, *(int(line) for line in lines[:-1])])  # the last line may be cut
+        *whole, _cut = writer.stdout.read().split("\n")  # the last line may have been cut off
+        writer.communicate(timeout=30)
+        confirmed = max([first, *map(int, whole)])
         with open_store(place) as store:
             found = store.verify()
             assert found.ok, found
-            assert found.records >= confirmed > 0
-            confirmed = found.records
+            assert found.records >= confirmed > before
+            before = found.records
 
 
 def test_a_full_disk_keeps_what_was_there_and_says_so(tmp_path: Path, season: Season) -> None:
@@ -179,14 +182,30 @@ def test_a_reader_is_not_held_up_by_a_writer(place: str, season: Season) -> None
     with open_store(place) as store:
         store.save(roster_plan(season), season, reason="r", by=LOCAL, now=NOW)
         with store._journal.writing() as writer:
-            writer.append("ticked", {}, by=LOCAL, now=NOW)
+            writer.append("ticked", TICK, by=LOCAL, now=NOW)
             assert store.head()[0] == 1  # sees what was confirmed, at once
         assert store.head()[0] == 2
 
 
+def test_a_write_that_waits_too_long_is_told(place: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database, "WAIT_S", 1)
+    told = pytest.raises(StoreError, match="another program has been writing for more than")
+    with open_store(place) as one, open_store(place) as other, one._journal.writing(), told:
+        other.set_deadline("w1", "travel_list", NOW, by=LOCAL, now=NOW)
+    with open_store(place) as store:
+        assert store.head()[0] == 0
+
+
+def test_a_version_that_never_was_is_told(place: str) -> None:
+    with open_store(place) as store, store._journal._database.writing() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '0000'"))
+    with pytest.raises(StoreError, match="schema cannot be upgraded"):
+        open_store(place)
+
+
 def test_an_error_inside_a_step_keeps_nothing_of_it(store: Store) -> None:
     with pytest.raises(ZeroDivisionError), store._journal.writing() as writer:
-        writer.append("ticked", {}, by=LOCAL, now=NOW)
+        writer.append("ticked", TICK, by=LOCAL, now=NOW)
         raise ZeroDivisionError
     assert store.head()[0] == 0
 

@@ -8,8 +8,9 @@ import pytest
 from sqlalchemy import text
 
 from lineup.errors import StoreError
-from lineup.season import Season
+from lineup.season import Pin, Season
 from lineup.store import LOCAL, Store, open_store
+from lineup.store.bodies import BODIES, body_fits
 from lineup.store.record import GENESIS, Row, canonical, digest, verify_chain
 from tests.store.rosters import NOW, after, roster_plan, roster_season, sign_step, signed_weekend
 
@@ -155,3 +156,28 @@ def test_a_record_this_package_did_not_write_is_named(place: str) -> None:
         with pytest.raises(StoreError, match="record 1 cannot be read: the store is damaged there"):
             store.history()
         assert store.verify().damaged == 1
+
+
+@pytest.mark.parametrize("kind", BODIES)
+def test_a_body_without_what_its_kind_needs_is_damaged(kind: str) -> None:
+    assert not body_fits(kind, {})
+    assert not body_fits(kind, [])
+    for key in BODIES[kind]:
+        assert not body_fits(kind, {**dict.fromkeys(BODIES[kind], "x"), key: object()})
+    assert body_fits("a kind of later", {})
+
+
+def test_every_kind_of_body_that_is_written_fits(store: Store, season: Season) -> None:
+    signed_weekend(store, season.with_pin(Pin("must", "a1", "r", car="c1")))
+    with store._journal.reading() as reader:
+        for record in reader.records():
+            assert body_fits(record.kind, dict(record.body))
+
+
+def test_a_tampered_body_is_told_wherever_it_is_read(store: Store, season: Season) -> None:
+    signed_weekend(store, season)
+    without_triggers(store, """UPDATE records SET body = '{"step":"travel_list"}' WHERE kind = 'signed'""")
+    for read in (lambda: store.state("w1"), store.history, lambda: store.paper("w1"), lambda: store.in_force(season)):
+        with pytest.raises(StoreError, match="record 3 cannot be read: the store is damaged there"):
+            read()
+    assert store.verify().damaged == 3
