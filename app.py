@@ -15,4 +15,7 @@ PAGES = [
     st.Page("lineup/ui/season_data.py", title="Season data", icon=":material/table:", url_path="data"),
 ]
 
-st.navigation([*PAGES, MINE], position="top").run()
+page = st.navigation([*PAGES, MINE], position="top")
+if page == MINE:  # an athlete's own link shows nothing else
+    page = st.navigation([*PAGES, MINE], position="hidden")
+page.run()

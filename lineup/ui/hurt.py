@@ -7,7 +7,8 @@ from datetime import date, timedelta
 import streamlit as st
 
 from lineup.errors import LineupError
-from lineup.explain.injury import CAUTION, Option, Replan, absence_of, option_text
+from lineup.explain.absences import absence_of
+from lineup.explain.injury import CAUTION, Option, Replan, option_text
 from lineup.plan import Plan
 from lineup.read.drafts import enter_absences
 from lineup.report.party import car_name, name_of, position_name

@@ -76,7 +76,7 @@ def start_replan(
         from lineup.ui.opened import study_of
 
         study = study_of(found, season, plan.weekends)
-        return workflow.replan_without(study, plan, [absence], signed, on_site, report, stopped)
+        return workflow.replan_without(study, plan, [absence], signed, on_site, on_progress=report, stop=stopped)
 
     return jobs().start(f"without {name_of(season, absence.athlete)}", work).id
 
@@ -113,13 +113,17 @@ def later(key: tuple[Any, ...], words: str, make: Callable[[], T]) -> T | None:
         job.wait(QUICK_S)
     if job.state == "failed":
         st.error(plain(job.error or "This could not be worked out."))
-        st.button("Try again", key=f"again_{job.id}", on_click=lambda: _asked().pop(key, None))
+        st.button("Try again", key=f"again_{job.id}", on_click=_forget, args=(key,))
         return None
     if job.state == "running":
         st.fragment(_waiting, run_every=POLL_S)(job)
         return None
     answer: T | None = job.result
     return answer
+
+
+def _forget(key: tuple[Any, ...]) -> None:
+    _asked().pop(key, None)
 
 
 def _waiting(job: Job) -> None:

@@ -156,6 +156,15 @@ def audited(found: Opened, season: Season, plan: Plan) -> Audit:
     return once(("audited", found.mark, found.pins, name_of(plan)), lambda: workflow.audit_plan(study, plan))
 
 
+def in_force(found: Opened, season: Season) -> dict[str, Plan]:
+    """Return the plan that holds for each weekend given out: what was signed, or amended since."""
+    kept = store(found.path)
+    if kept is None:
+        return {}
+    numbers = {w: kept.state(w)["starting_crews"].in_force for w in season.weekends}
+    return {weekend: kept.plan(number) for weekend, number in numbers.items() if number is not None}
+
+
 def keep_draft(found: Opened, season: Season, chosen: Chosen) -> None:
     """Offer to keep a draft as a revision, so that it can be proposed."""
     if chosen.revision is not None:
