@@ -43,14 +43,14 @@ def audit(
         When the plan names something the block does not have.
     """
     scene = Scene(season, plan, _block(season, plan, weekends))
-    checks = list(_limits(scene))
+    checks = list(limit_checks(scene))
     if model is None:
         return Audit(tuple(checks), notes=("no sampled stops: costs are not checked",))
-    lineup_only = Scene(season, plan.replace(reserves=(), cover=()), scene.weekends)
-    money = Money(lineup_only, model, season.weights.tail if tail is None else tail, estimates)
+    starters = scene if not plan.reserves else Scene(season, plan.replace(reserves=()), scene.weekends)
+    money = Money(starters, model, season.weights.tail if tail is None else tail, estimates)
     if not money.forecastable():
         return Audit(tuple(checks), notes=("somebody has no sampled stops in his seat: costs are not checked",))
-    costs = money.costs(_limits(lineup_only))
+    costs = money.costs(checks if starters is scene else limit_checks(starters))
     checks += _slowest(scene, money)
     checks.append(_stated_costs(scene, model, costs))
     checks.append(_proof(plan))
@@ -64,7 +64,8 @@ def _block(season: Season, plan: Plan, weekends: Sequence[str] | None) -> tuple[
     return tuple(label for label in season.weekends if label in planned)
 
 
-def _limits(scene: Scene) -> Iterator[Check]:
+def limit_checks(scene: Scene) -> Iterator[Check]:
+    """Yield every check that needs no stop times."""
     yield from seat_checks(scene)
     yield from time_checks(scene)
     yield from count_checks(scene)

@@ -10,7 +10,6 @@ from datetime import date, timedelta
 from lineup.audit.diary import HOUR, Stint
 from lineup.audit.records import Check, Measure, summarise
 from lineup.audit.scene import Scene
-from lineup.audit.seats import may_sit
 from lineup.limits import KNOWN_LIMITS, Limit
 
 Maker = Callable[[Scene, Limit, str], Iterator[Measure]]
@@ -129,7 +128,7 @@ def _starts(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     count, race = len(races), races[-1] if races else None
     if limit.at_most is not None and races:
         yield _most(limit, scene.who(athlete), (athlete, races[-1]), count, "in the block")
-    if limit.at_least is not None and any(may_sit(scene.season, athlete, seat) for seat in scene.seats):
+    if limit.at_least is not None and athlete in scene.able:
         short = limit.at_least - count
         cost_s = None if short <= 0 or limit.price_s is None else limit.price_s * short
         text = f"{count} starts of {limit.at_least:g} needed: {scene.who(athlete)}"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from lineup.audit.records import Check, Measure, summarise
 from lineup.audit.scene import Scene
-from lineup.audit.seats import duty_days, may_sit
+from lineup.audit.sitting import duty_days, may_sit
 from lineup.plan import Cover
 from lineup.season import Seat
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from itertools import groupby, pairwise
 
 from lineup.season import Season
@@ -81,6 +82,7 @@ class Diary:
         by_road = journey(self.season, start, end).mode == "road"
         return self.way(start, end) if by_road and self.season.athletes[self.athlete].drives else timedelta()
 
+    @cached_property
     def busy(self) -> list[tuple[datetime, datetime]]:
         """Spells of duty and journey, merged and in order."""
         spells = sorted((stay.begin - stay.way_in, stay.end + stay.way_out) for stay in self.stays)
@@ -95,7 +97,7 @@ class Diary:
     def longest_rest(self, begin: datetime, end: datetime) -> timedelta:
         """Longest spell between two moments in which nothing is going on: a sweep over what is busy."""
         longest, free_since = timedelta(), begin
-        for start, stop in self.busy():
+        for start, stop in self.busy:
             if stop <= begin or start >= end:
                 continue
             longest = max(longest, start - free_since)

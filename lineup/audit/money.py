@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from lineup.audit.diary import HOUR
 from lineup.audit.records import Check
 from lineup.audit.scene import Scene
-from lineup.audit.seats import may_sit
 from lineup.season import Entry, Seat, WorkedDuty
 from lineup.skills import SkillEstimates, estimate_skills, own_seconds
 from lineup.stops import ServiceBank, StopModel
@@ -180,7 +179,7 @@ class Money:
     def _away(self) -> float:
         """Count starts away from an even share, over all who may start in the block or do."""
         seats = self.scene.seats
-        able = {a for a in self.season.athletes if any(may_sit(self.season, a, seat) for seat in seats)}
+        able = self.scene.able
         share = len(seats) / len(able) if able else 0.0
         starts = {athlete: len(races) for athlete, races in self.scene.worked.items()}
         return math.fsum(abs(starts[a] - share) for a in self.season.athletes if a in able or starts[a])

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 from lineup.audit.diary import Diary, Stint
+from lineup.audit.sitting import may_sit
 from lineup.errors import PlanFileError
 from lineup.limits import Limit
 from lineup.plan import Assignment, Plan
 from lineup.season import Entry, Race, Season, Seat
+
+_ABLE: WeakKeyDictionary[Season, dict[tuple[str, ...], frozenset[str]]] = WeakKeyDictionary()
 
 
 class Scene:
@@ -86,6 +90,15 @@ class Scene:
         for a in self.plan.assignments:
             found.setdefault((a.athlete, a.race), []).append(a.seat)
         return {key: tuple(seats) for key, seats in found.items()}
+
+    @cached_property
+    def able(self) -> frozenset[str]:
+        """Athletes who may start in some seat of the block."""
+        known = _ABLE.setdefault(self.season, {})
+        if self.weekends not in known:
+            athletes, seats = self.season.athletes, self.seats
+            known[self.weekends] = frozenset(a for a in athletes if any(may_sit(self.season, a, s) for s in seats))
+        return known[self.weekends]
 
     def diary(self, athlete: str, with_trips: bool) -> Diary:
         """Diary of an athlete, with or without trips as a reserve."""

@@ -91,11 +91,12 @@ def _days(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
 def _weekly(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     """Measure each ISO week of the block that a planned stay or its journeys touch."""
     diary, need = scene.resting_diary(athlete), limit.at_least or 0.0
+    spans = _spans(diary, with_ways=True)
     weeks = {scene.season.iso_weeks[race] for race in scene.races}
     for year, week in sorted(weeks):
         monday = date.fromisocalendar(year, week, 1)
         begin, end = diary.midnight(monday), diary.midnight(monday + timedelta(days=7))
-        race = _planned_within(diary, begin, end, with_ways=True)
+        race = _touching(spans, begin, end)
         if race is not None:
             rest = in_hours(diary.longest_rest(begin, end))
             text = f"{rest:.1f} h of {need:g} h needed: {scene.who(athlete)}, week {week} of {year}"
@@ -105,14 +106,14 @@ def _weekly(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
 def _rolling(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     """Measure every run of days that a planned stay touches."""
     diary, need, length = scene.resting_diary(athlete), limit.at_least or 0.0, timedelta(days=limit.days or 1)
-    planned = [stay for stay in diary.stays if stay.planned]
-    if not planned:
+    spans = _spans(diary, with_ways=False)
+    if not spans:
         return
-    day = diary.day(planned[0].begin, diary.home) - length - timedelta(days=1)
-    last = diary.day(max(stay.end for stay in planned), diary.home) + timedelta(days=1)
+    day = diary.day(spans[0][0], diary.home) - length - timedelta(days=1)
+    last = diary.day(max(until for _, until, _ in spans), diary.home) + timedelta(days=1)
     while day <= last:
         begin, end = diary.midnight(day), diary.midnight(day + length)
-        race = _planned_within(diary, begin, end, with_ways=False)
+        race = _touching(spans, begin, end)
         if race is not None:
             rest = in_hours(diary.longest_rest(begin, end))
             text = f"{rest:.1f} h of {need:g} h needed: {scene.who(athlete)}, {limit.days} days from {day}"
@@ -120,12 +121,16 @@ def _rolling(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
         day += timedelta(days=1)
 
 
-def _planned_within(diary: Diary, begin: datetime, end: datetime, with_ways: bool) -> str | None:
-    """Last race of the block whose stay (or journeys) touches the time between two moments."""
-    race = None
-    for stay in diary.stays:
-        since = stay.begin - (stay.way_in if with_ways else timedelta())
-        until = stay.end + (stay.way_out if with_ways else timedelta())
-        if stay.planned and since < end - BLINK and until > begin + BLINK:
-            race = stay.last_planned
-    return race
+def _spans(diary: Diary, with_ways: bool) -> list[tuple[datetime, datetime, str]]:
+    """From when to when each stay of the block (with its journeys) lasts, and its last race."""
+    return [
+        (stay.begin - stay.way_in * with_ways, stay.end + stay.way_out * with_ways, stay.last_planned)
+        for stay in diary.stays
+        if stay.planned
+    ]
+
+
+def _touching(spans: list[tuple[datetime, datetime, str]], begin: datetime, end: datetime) -> str | None:
+    """Race of the last span that touches the time between two moments."""
+    races = [race for since, until, race in spans if since < end - BLINK and until > begin + BLINK]
+    return races[-1] if races else None
