@@ -28,7 +28,8 @@ from lineup.cli.common import (
 )
 from lineup.cli.season_data import parse_date
 from lineup.errors import InputError
-from lineup.explain.injury import absence_of, replan_to_dict
+from lineup.explain.absences import absence_of
+from lineup.explain.injury import replan_to_dict
 from lineup.explain.why import answer_to_dict
 from lineup.explain.why_not import why_not_to_dict
 from lineup.plan_file import write_plan
