@@ -54,7 +54,7 @@ def draw_car(page: Page, season: Season, paper: Paper, weekend: str, car: str, p
     blocks = [(race, seat_lines(season, paper, race, car)) for race in races]
     extras = _extras(season, paper, races)
     room = page.bottom - FOOT_HEIGHT - SIGNATURE_HEIGHT - cautions_height(CAUTIONS_AT_THE_CAR) - 5
-    room -= page.left + 28.5 + extras_height(extras)
+    room -= page.left + 28.5 + extras_height(page, extras)
     pages = _share_out(blocks, room)
     for number, shown in enumerate(pages, start=1):
         page.add_page()
@@ -190,10 +190,11 @@ def _draw_line(
         top = y + (row - points * MM_PER_PT * 1.25) / 2
         page.put(x + 1, top, width - 1, text, points, bold=bold, ink=colour)
     x, width = places[2]
-    if page.fits(line.cover, width - 1, small):
-        page.put(x + 1, y + (row - small * MM_PER_PT * 1.25) / 2, width - 1, line.cover, small)
+    tiny = size * 0.62
+    fitting = next((p for p in (small, small * 0.9, tiny) if page.fits(line.cover, width - 1, p)), None)
+    if fitting is not None:
+        page.put(x + 1, y + (row - fitting * MM_PER_PT * 1.25) / 2, width - 1, line.cover, fitting)
     else:  # a chain of several moves takes two lines
-        tiny = size * 0.62
         page.paragraph(x + 1, y + (row - 2 * tiny * MM_PER_PT * 1.3) / 2, width - 1, line.cover, tiny, most=2)
 
 
@@ -208,18 +209,19 @@ def _extras(season: Season, paper: Paper, races: Sequence[Race]) -> tuple[Extras
     return lines, paper.stamp.reminders
 
 
-def extras_height(extras: tuple[Extras, tuple[tuple[str, bool], ...]]) -> float:
+def extras_height(page: Page, extras: tuple[Extras, tuple[tuple[str, bool], ...]]) -> float:
     """Return how much room reserves, absent people and reminders take."""
     lines, reminders = extras
-    return 5.0 * len(lines) + 4.6 * -(-len(reminders) // _abreast(reminders)) + 3
+    more = sum(not page.fits(text, page.width - 34, 8.5) for _, text in lines)
+    return 5.0 * len(lines) + 3.9 * more + 4.6 * -(-len(reminders) // _abreast(reminders)) + 3
 
 
 def _draw_extras(page: Page, extras: tuple[Extras, tuple[tuple[str, bool], ...]], y: float) -> None:
     lines, reminders = extras
     for label, text in lines:
         page.put(page.left + 1, y, 32, label, 8, ink=SOFT)
-        page.put(page.left + 34, y, page.width - 34, text, 8.5)
-        y += 5.0
+        page.paragraph(page.left + 34, y, page.width - 34, text, 8.5, most=2)
+        y += 5.0 if page.fits(text, page.width - 34, 8.5) else 8.9
     places = columns(page, *[1.0] * _abreast(reminders))
     for number, (text, ticked) in enumerate(reminders):
         x, width = places[number % len(places)]

@@ -90,7 +90,7 @@ class Page(FPDF):
         self.set_font(FAMILY, "B" if bold else "", size)
         wide = self.get_string_width(text)
         if wide > width:
-            self.set_font(FAMILY, "B" if bold else "", max(size * SMALLEST_SHARE, size * width / wide))
+            self.set_font(FAMILY, "B" if bold else "", max(size * SMALLEST_SHARE, 0.99 * size * width / wide))
             text = self._cut(text, width)
         height = size * MM_PER_PT * 1.25
         self.set_text_color(*ink)

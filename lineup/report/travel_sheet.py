@@ -30,7 +30,7 @@ from lineup.season import Race, Season
 
 TALLEST_ROW: Final = 10.0  # mm
 GOOD_ROW: Final = 7.5  # a list that would need lower rows goes into one more column
-LOWEST_ROW: Final = 5.2  # below it people go on another page
+LOWEST_ROW: Final = 4.7  # below it people go on another page
 MOST_COLUMNS: Final = 3
 
 
@@ -136,8 +136,8 @@ def _draw_list(page: Page, party: Sequence[Traveller], y: float, room: float) ->
 
 def _draw_person(page: Page, person: Traveller, x: float, y: float, width: float, row: float) -> None:
     """Draw a box to tick, the name, and below it what this person does and where from."""
-    size = min(row / MM_PER_PT * 0.36, 10.0)
-    small = size * 0.8
+    size = min(row / MM_PER_PT * 0.42, 10.0)
+    small = size * 0.82
     side = min(size * MM_PER_PT * 0.9, 3.0)
     top = y + (row - (size + small) * MM_PER_PT * 1.25) / 2
     page.box(x, top + 0.4, side)

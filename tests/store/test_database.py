@@ -76,7 +76,7 @@ def test_a_kill_at_any_moment_loses_nothing_that_was_confirmed(place: str) -> No
     with open_store(place):
         pass
     before = 0
-    for attempt in range(4):
+    for attempt in range(3):
         writer = start_writers(place, 1, 100_000)
         assert writer.stdout is not None
         first = int(writer.stdout.readline())
