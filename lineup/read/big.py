@@ -86,16 +86,15 @@ def check_frame_refs(frame: Frame, model: type[Row], known: Known, notes: Notes)
         ids = known[ref.table]
         if ids is None:
             continue
-        cells = frame.cells[name]
-        strange = {value for value in cells.unique() if not ids.issuperset(ids_in(value))}
-        where = np.flatnonzero(cells.isin(strange)) if strange else np.array([], dtype=int)
-        rows = [
-            (int(frame.cells["row"].iloc[i]), one) for i in where for one in ids_in(cells.iloc[i]) if one not in ids
-        ]
+        strange = {value for value in frame.cells[name].unique() if not ids.issuperset(ids_in(value))}
+        where = np.flatnonzero(frame.cells[name].isin(strange)) if strange else np.array([], dtype=int)
+        found = frame.cells[["row", name]].iloc[where]
+        rows = [(row, one) for row, value in zip(found["row"], found[name], strict=True) for one in ids_in(value)]
+        rows = [(int(row), one) for row, one in rows if one not in ids]
         if ref.soft:
+            first = {one: row for row, one in reversed(rows)}
             for one, count in Counter(one for _, one in rows).items():
-                first = next(row for row, other in rows if other == one)
-                _odd_id(frame.file, first, column, one, ref, count, notes)
+                _odd_id(frame.file, first[one], column, one, ref, count, notes)
         else:
             frame.faults[name][where] = True
             for row, one in rows:
@@ -121,9 +120,9 @@ def flagged(
     """Note the rows of a mask as wrong in a column, unless one of the columns it `needs` already has a fault."""
     wrong = mask & ~np.logical_or.reduce([frame.faults[name] for name in ("row", *needs)])
     frame.faults[column] |= wrong
-    shown = frame.cells[show or column]
-    for i in np.flatnonzero(wrong):
-        notes.problem(frame.file, int(frame.cells["row"].iloc[i]), column, shown.iloc[i], message, mend)
+    found = frame.cells[["row", show or column]][wrong]
+    for row, value in found.itertuples(index=False):
+        notes.problem(frame.file, int(row), column, value, message, mend)
 
 
 def warn_of_far_out(

@@ -90,6 +90,8 @@ def _cells(book: CalamineWorkbook, name: str) -> list[list[str]]:
 
 def cell_text(cell: object) -> str:
     """Write a spreadsheet's value as the CSV file of the same table would hold it."""
+    if type(cell) is str:  # by far the most
+        return cell
     match cell:
         case bool():
             return "yes" if cell else "no"
