@@ -59,12 +59,9 @@ def may_fill(season: Season, athlete: str, seat: Seat) -> Verdict:
     return Verdict(True, rule, "; ".join(notes), costs)
 
 
-def seat_prices(season: Season, athlete: str, seat: Seat) -> Mapping[str, float]:
-    """Seconds by cost item of the priced limits that an athlete in a seat passes over, whether or not he may."""
-    costs: dict[str, float] = {}
-    for verdict in _verdicts(season, athlete, seat):
-        costs |= verdict.costs
-    return costs
+def passed_over(season: Season, athlete: str, seat: Seat) -> tuple[Verdict, ...]:
+    """Priced limits that an athlete in a seat passes over, whether or not another rule forbids it."""
+    return tuple(verdict for verdict in _verdicts(season, athlete, seat) if verdict.costs)
 
 
 def may_start(season: Season, weekends: Sequence[str]) -> frozenset[str]:

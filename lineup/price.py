@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from lineup.eligibility import passed_over
 from lineup.errors import PlanFileError
 from lineup.plan import Assignment, EntryForecast
 from lineup.rules import Breach, ScheduleRules
@@ -25,7 +26,7 @@ class Priced:
     value_s : sum of `costs`, seconds.
     costs : seconds by item; items that cost nothing are left out, except "stops".
     entries : forecast of each service of each entry that has anybody in it.
-    priced : priced limits on schedules and travel places that are passed over, by whom and where.
+    priced : every priced limit that is passed over: by whom, where, and what it costs.
     notes : seats that must be filled and are not, their work counting as no time; entries with nobody, left out.
     """
 
@@ -63,7 +64,8 @@ class Pricer(Tariff):
         crews = self.crews(assignments)
         costs, priced = self._costs(crews)
         value_s = sum(costs.values())
-        return Priced(value_s, costs, tuple(self._forecasts(crews)), tuple(priced), tuple(self._notes(crews)))
+        paid = (*self._seats_passed_over(crews), *priced)
+        return Priced(value_s, costs, tuple(self._forecasts(crews)), paid, tuple(self._notes(crews)))
 
     def value(self, assignments: Iterable[Assignment]) -> float:
         """Value of a plan in seconds, without forecasts; raises as `price` does."""
@@ -113,6 +115,14 @@ class Pricer(Tariff):
                 priced.append(beyond)
         _add(costs, {"uneven": self.uneven({athlete: len(worked) for athlete, worked in races.items()})})
         return costs, priced
+
+    def _seats_passed_over(self, crews: Mapping[Entry, Crew]) -> Iterator[Breach]:
+        for entry, crew in crews.items():
+            for position, athlete in crew.items():
+                for verdict in passed_over(self.season, athlete, Seat(entry.race, entry.car, position)):
+                    figure, limit = verdict.figure or 0.0, verdict.limit or 0.0
+                    place = (entry.race, entry.car, position)
+                    yield Breach(verdict.rule or "", athlete, *place, figure, limit, verdict.text, verdict.price_s)
 
     def _with_schedule(self, races: Mapping[str, list[str]]) -> list[str]:
         """Athletes whose schedule may cost something: all who may start, where a least number of starts is asked."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Final
 
-from lineup.eligibility import may_start, seat_prices
+from lineup.eligibility import may_start, passed_over
 from lineup.season import Entry, Season, Seat
 from lineup.settings import Settings
 from lineup.skills import SkillEstimates
@@ -130,7 +130,8 @@ class Tariff:
                 items["unsure_changes"] = self.priority[seat.car] * self.unsure.added_back_s(athlete, standing, seat)
         if self.season.athletes[athlete].group == "developing":
             items["development"] = -weights.development_start_s
-        items |= seat_prices(self.season, athlete, seat)
+        for verdict in passed_over(self.season, athlete, seat):
+            items |= verdict.costs
         return {name: seconds for name, seconds in items.items() if seconds}
 
     @cached_property

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from lineup.audit import Audit, audit
-from lineup.eligibility import may_fill, refusals, seat_prices
+from lineup.eligibility import may_fill, passed_over, refusals
 from lineup.plan import Assignment, Plan, Reserve
 from lineup.price import Pricer
 from lineup.season import (
@@ -249,8 +249,9 @@ def by_rules(pricer: Pricer, plan: Plan) -> tuple[set[tuple[str, str]], dict[str
         hard |= {
             (verdict.rule or "", a.athlete) for verdict in refusals(season, a.athlete, a.seat) if verdict.rule != "pin"
         }
-        for name, seconds in seat_prices(season, a.athlete, a.seat).items():
-            cost[name] = cost.get(name, 0.0) + seconds
+        for verdict in passed_over(season, a.athlete, a.seat):
+            for name, seconds in verdict.costs.items():
+                cost[name] = cost.get(name, 0.0) + seconds
         if len(set(starts[a.athlete])) < len(starts[a.athlete]):
             hard.add(("one_seat", a.athlete))
     for athlete, races in starts.items():
