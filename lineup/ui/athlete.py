@@ -60,7 +60,7 @@ def skills(season: Season, mine: PositionProfile) -> None:
     with left:
         rows = [
             {
-                "split": split.estimate.split,
+                "split": show.spoken(split.estimate.split),
                 "against_pool_s": split.against_pool_s,
                 "low_s": split.against_low_s,
                 "high_s": split.against_high_s,
@@ -89,7 +89,7 @@ def _split(split: SplitProfile) -> list[str]:
         way = "▼ faster" if split.trend.change_s < 0 else "▲ slower"
         trend = f"{abs(split.trend.change_s):.2f} s {way}, {split.trend.chance_faster:.0%} likely faster"
     return [
-        show.safe(split.estimate.split),
+        show.safe(show.spoken(split.estimate.split)),
         f"{split.estimate.median_s:.2f} s <small>{low:.2f} to {high:.2f}</small>",
         f"{split.place} of {split.of}",
         f"{split.chance_faster_than_pool:.0%} likely",
@@ -119,7 +119,7 @@ def grades(season: Season, athlete: str, mine: PositionProfile) -> None:
     if not graded:
         return
     st.subheader("Graded on film", anchor=False)
-    split = pick("split", "Split", graded, show.plain)
+    split = pick("split", "Split", graded, lambda s: show.plain(show.spoken(s)))
     chosen = splits[split]
     show.picture(grade_history(own[own["split"] == split], chosen.estimate.seconds(chosen.pool.mean)), "history")
 

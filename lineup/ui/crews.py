@@ -64,7 +64,7 @@ def crew_table(season: Season, plan: Plan, race: Race) -> None:
             [f"{show.safe(name)}<br><small>forecast stop</small>", *(_forecast(season, told.get(c)) for c in cars)]
         )
     reserves = [name_of(season, r.athlete) for r in plan.reserves if r.race == race.id]
-    show.table("Starting crews and forecast stops", ["Position", *(car_name(season, car) for car in cars)], rows)
+    show.table("Starting crews; forecast stops by their median", ["Position", *(car_name(season, car) for car in cars)], rows)
     st.html(f'<p class="note"><strong>Travels as reserve:</strong> {show.safe(", ".join(reserves) or "nobody")}</p>')
 
 
@@ -85,14 +85,16 @@ def _forecast(season: Season, told: EntryForecast | None) -> str:
     most = max(told.critical_share, key=lambda p: told.critical_share[p], default="")
     held = show.safe(position_name(season, most).lower())
     return (
-        f"<strong>{told.median_s:.1f} s</strong> in the middle, 9 in 10 under {told.p90_s:.1f} s<br>"
-        f"<small>clean {told.clean_share:.0%}; mostly held up by {held}</small>"
+        f"<strong>{told.median_s:.1f} s</strong>, 9 in 10 under {told.p90_s:.1f} s<br>"
+        f"<small>clean {told.clean_share:.0%}, held up by {held}</small>"
     )
 
 
 def choose_seat(season: Season, races: tuple[Race, ...]) -> Seat:
     """Let race, car and position be chosen; one choice where there is only one."""
-    entries = {f"{race.id}/{car}": (race.id, car) for race in races for car in season.cars_in[race.id]}
+    pairs = [(race.id, car) for race in races for car in season.cars_in[race.id]]
+    pairs.sort(key=lambda pair: -season.cars[pair[1]].priority)
+    entries = {f"{race}/{car}": (race, car) for race, car in pairs}
     double = len({car for _, car in entries.values()}) < len(entries)
 
     def words(key: str) -> str:

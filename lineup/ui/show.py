@@ -108,6 +108,11 @@ def weekend_title(season: Season, weekend: str) -> str:
     return f"{weekend} · {days}"
 
 
+def spoken(key: str) -> str:
+    """Return an id that has no name of its own as words."""
+    return key.replace("-", " ").replace("_", " ").capitalize()
+
+
 def clock(moment: datetime) -> str:
     """Return the time of day on a local clock."""
     return f"{moment:%H:%M}"
