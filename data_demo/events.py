@@ -107,7 +107,7 @@ races_in_days = { at_most = 6, days = 28 }
 nights_away_in_days = { at_most = 8, days = 28, price_s = 0.5 }
 travel_hours_in_days = { at_most = 36, days = 28, price_s = 0.1 }
 travel_places = 17
-cover = 1
+cover = { at_least = 1, price_s = 6.0 }  # priced: where both series race far apart, somebody may be hard to cover
 starts = { at_most = 10, price_s = 2.0 }
 recent_grades = { at_least = 5, days = 150 }
 height = { price_s = 1.0 }

@@ -51,21 +51,29 @@ def crews(season: Season, plan: Plan) -> RenderableType:
 
 
 def forecasts(season: Season, entries: Sequence[EntryForecast]) -> Table:
-    """Return the forecast stops: one row per race, car and service."""
+    """Return the forecast stops: a row per race and car, a column per service, what mostly holds up the slowest."""
+    services = list(dict.fromkeys(entry.service for entry in entries))
+    names = [season.choreographies[service].name for service in services]
     table = new_table(
-        "Forecast stops (seconds)", "race", "car", "service", "mostly held up by",
-        "mean", "median", "9 in 10 under", "slowest tenth", "clean", numbers=5,
-    )  # fmt: skip
+        "Forecast stops, seconds: mean (9 in 10 under)", "race", "car", *names, "slowest held up by", "clean"
+    )
+    crews: dict[tuple[str, str], dict[str, EntryForecast]] = {}
     for entry in entries:
+        crews.setdefault((entry.race, entry.car), {})[entry.service] = entry
+    for (race, car), by_service in crews.items():
+        slowest = max(by_service.values(), key=lambda entry: entry.mean_s)
         table.add_row(
-            season.races[entry.race].name or entry.race,
-            season.cars[entry.car].name or entry.car,
-            season.choreographies[entry.service].name,
-            _held_up_by(season, entry),
-            *(f"{x:.2f}" for x in (entry.mean_s, entry.median_s, entry.p90_s, entry.tail_mean_s)),
-            f"{entry.clean_share:.0%}",
+            season.races[race].name or race,
+            season.cars[car].name or car,
+            *(_stop(by_service.get(service)) for service in services),
+            _held_up_by(season, slowest),
+            f"{slowest.clean_share:.0%}",
         )
     return table
+
+
+def _stop(entry: EntryForecast | None) -> str:
+    return "—" if entry is None else f"{entry.mean_s:.2f} ({entry.p90_s:.2f})"
 
 
 def _held_up_by(season: Season, entry: EntryForecast) -> str:
@@ -79,13 +87,21 @@ def travel_party(season: Season, plan: Plan) -> RenderableType:
     for race in season.races_of(plan.weekends):
         names = [season.athletes[r.athlete].name for r in plan.reserves if r.race == race.id]
         table.add_row(race.name or race.id, ", ".join(names) or "nobody")
-    covered = {cover.seat for cover in plan.cover}
-    holes = [a.seat for a in plan.assignments if a.seat not in covered]
+    covered = {cover.seat for cover in plan.cover if cover.moves}
+    must = [a.seat for a in plan.assignments if season.positions[a.position].filled == "always"]
+    holes = [seat for seat in must if seat not in covered]
     if not holes:
-        return Group(table, Text(f"Every seat has somebody on site to step in ({plan.cover_status})."))
-    shown = "; ".join(f"{s.race} · {s.car} · {season.positions[s.position].name}" for s in holes[:6])
+        return Group(
+            table, Text(f"Every seat that must be filled has somebody on site to step in: {_cover_words(plan)}.")
+        )
+    shown = "; ".join(words.place(season, seat) for seat in holes[:6])
     more = f" and {len(holes) - 6} more" if len(holes) > 6 else ""
     return Group(table, Text(f"Nobody on site could step in for: {shown}{more}."))
+
+
+def _cover_words(plan: Plan) -> str:
+    known = {"proven": "the reserves are proven the cheapest", "best_so_far": "the reserves may not be the cheapest"}
+    return known.get(plan.cover_status or "", "nothing is proven about the reserves")
 
 
 def costs(items: Mapping[str, float], value_s: float | None) -> Table:
