@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from lineup.eligibility import graded_stops, may_fill, may_start, refusals
+from lineup.eligibility import may_fill, may_start, refusals
+from lineup.recent_grades import graded_stops
 from lineup.season import Absence, Clearance, Pin, Position, Season, Seat
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, make_race, tiny_season
 from tests.timetables import limits_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from itertools import groupby, pairwise
 
@@ -116,7 +116,7 @@ class Diary:
 
     def midnight(self, day: date) -> datetime:
         """When a day begins on the home clock."""
-        return datetime.combine(day, datetime.min.time(), self.season.zone(self.home))
+        return datetime.combine(day, datetime.min.time(), self.season.zone(self.home)).astimezone(UTC)
 
     def _outings(self) -> list[list[Stay]]:
         """Cut the stays wherever the athlete goes home in between."""

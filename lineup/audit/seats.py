@@ -12,7 +12,8 @@ from lineup.season import Pin, Seat
 
 def seat_checks(scene: Scene) -> Iterator[Check]:
     """Every check of single seats and of pins."""
-    yield summarise("filled", list(_filled(scene)), fine=f"all {len(scene.seats)} seats that must be filled are")
+    needed = sum(scene.season.positions[seat.position].filled == "always" for seat in scene.seats)
+    yield summarise("filled", list(_filled(scene)), fine=f"all {needed} seats that must be filled are")
     told = f"all {len(scene.plan.assignments)} starts"
     yield summarise("clearance", list(_clearances(scene)), fine=f"{told} are cleared")
     priced = scene.limit("height")
