@@ -100,6 +100,13 @@ class Bench:
         ]
         return limit.price_s * sum(beyond)
 
+    @cached_property
+    def tied(self) -> bool:
+        """Whether any rule but filling the seats ties athletes together."""
+        places = any(places_of(self.problem, r) is not None for r in range(len(self.problem.races)))
+        slow = any(car.slowest_s is not None for car in self.problem.season.cars.values())
+        return places or slow or bool(self.team_pins) or bool(self.frame.optional.any())
+
     def keeps_teams(self, lineup: Lineup) -> bool:
         """Whether a lineup keeps every rule that ties athletes together: fill, one seat, pins, places, slowest."""
         filled = lineup != EMPTY

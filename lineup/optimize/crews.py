@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from lineup.optimize.fast import FastBank
 from lineup.optimize.frame import EMPTY, EntryFrame, Floats, Frame, Ints
 from lineup.stops import ServiceBank, blend
 
@@ -98,9 +99,33 @@ class CrewValues:
         return float(self._of(entry.kind, crew)[1].max(initial=0.0))
 
     def _of(self, kind: int, crew: Crew) -> tuple[Floats, Floats]:
-        if (kind, crew) not in self._known:
-            self.learn(kind, [crew])
-        return self._known[kind, crew]
+        found = self._known.get((kind, crew))
+        if found is None:
+            found = self._known[kind, crew] = self._one(kind, crew)
+        return found
+
+    def _one(self, kind: int, crew: Crew) -> tuple[Floats, Floats]:
+        blended, means = [], []
+        for fast, rows, columns in self._fast[kind]:
+            row = [EMPTY] * len(fast.bank.positions)
+            for athlete, known, column in zip(crew, rows, columns, strict=True):
+                if column >= 0 and athlete >= 0:
+                    row[column] = known[athlete]
+            times = fast.stop_times(row)
+            means.append(float(times.mean()))
+            blended.append(means[-1] if self._tail[0] == 0 else float(blend(times, *self._tail)))
+        return np.array(blended), np.array(means)
+
+    @cached_property
+    def _tail(self) -> tuple[float, float]:
+        return self.frame.problem.tail
+
+    @cached_property
+    def _fast(self) -> list[list[tuple[FastBank, list[list[int]], tuple[int, ...]]]]:
+        return [
+            [(FastBank(bank), rows.tolist(), columns) for bank, rows, columns in zip(*_parts(kind), strict=True)]
+            for kind in self.kinds
+        ]
 
 
 def _parts(kind: Kind) -> tuple[tuple[ServiceBank, ...], tuple[Ints, ...], tuple[tuple[int, ...], ...]]:

@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 from lineup.optimize.crews import Crew, CrewValues, Kind
 from lineup.optimize.frame import EntryFrame, Floats, Ints
 
+NEAREST = 12
+SEARCHED = 400
+
 
 @dataclass(frozen=True, slots=True)
 class KindCut:
@@ -77,7 +80,7 @@ class CutPool:
 
     values: CrewValues
     by_kind: dict[int, list[KindCut]] = field(default_factory=dict)
-    _crews: set[tuple[int, Crew]] = field(default_factory=set)
+    _crews: dict[tuple[int, Crew], KindCut] = field(default_factory=dict)
 
     def at_mix(self, kind: int, mix: Floats) -> KindCut:
         """Add and return the cut that touches at `mix`."""
@@ -90,6 +93,21 @@ class CutPool:
         added = []
         for crew in crews:
             if (kind, crew) not in self._crews:
-                self._crews.add((kind, crew))
-                added.append(self.at_mix(kind, crew_mix(crew, len(self.values.frame.athletes))))
+                self._crews[kind, crew] = self.at_mix(kind, crew_mix(crew, len(self.values.frame.athletes)))
+                added.append(self._crews[kind, crew])
         return added
+
+    def of_crew(self, kind: int, crew: Crew) -> KindCut:
+        """Return the cut that touches at a crew."""
+        self.at_crews(kind, [crew])
+        return self._crews[kind, crew]
+
+    def near(self, entry: EntryFrame, crew: Crew, most: int = NEAREST) -> list[KindCut]:
+        """Return the cuts of the entry's kind that are highest at a crew, highest first; at most `most` of the latest."""
+        cuts = self.by_kind.get(entry.kind, [])[-SEARCHED:]
+        places = [p for p, a in enumerate(crew) if a >= 0]
+        athletes = [crew[p] for p in places]
+        heights = [
+            float((cut.constant + cut.coefficients[:, places, athletes].sum(axis=1)) @ entry.weights) for cut in cuts
+        ]
+        return [cuts[i] for i in np.argsort(heights)[::-1][:most]]

@@ -13,22 +13,26 @@ from lineup.optimize.run import Run
 from lineup.optimize.schedule_rules import forbid
 from lineup.optimize.seat_rules import forbid_slow
 
+ROUNDS = 10_000
 SECOND_LOOK_S = 30.0
 WORK_EACH = 5.0  # deterministic effort of one call when effort is counted
 
 
-def cut_loop(run: Run, rounds: int = 10_000) -> None:
-    """Improve the run's best lineup and bound until they meet, time is up or the rounds are used."""
-    model = build_model(run.bench.problem, pool=run.bench.pool)
+def cut_loop(run: Run, share: float = 1.0) -> None:
+    """Improve the run's best lineup and bound until they meet, or this share of the time (or effort) is used."""
+    rounds = ROUNDS if run.settings.work is None else max(1, int(run.settings.work * share))
+    spare_s = (1.0 - share) * run.settings.time_s
+    model = build_model(run.bench.problem, values=run.bench.values, schedules=run.bench.schedules)
+    model.minimize()
     add_first_cuts(run, model)
     if run.best is not None:
         add_crew_cuts(run, model, run.best)
     for number in range(rounds):
-        if run.over:
+        if run.over or run.left <= spare_s:
             return
         if run.best is not None:
             model.hint(run.best)
-        solver = new_solver(run.settings, run.left, seed=number, work=WORK_EACH)
+        solver = new_solver(run.settings, run.left - spare_s, seed=number, work=WORK_EACH)
         if run.settings.tolerance:
             solver.parameters.relative_gap_limit = run.settings.tolerance / 4
         answer = run_solver(model, solver, lambda: run.stopped)

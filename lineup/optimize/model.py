@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from lineup.optimize.crews import CrewValues
-from lineup.optimize.cuts import CutPool, KindCut
+from lineup.optimize.cuts import KindCut
 from lineup.optimize.frame import EMPTY, EntryFrame, Frame, Lineup
 from lineup.optimize.schedules import Schedules
 from lineup.problem import Problem
@@ -46,6 +48,7 @@ class Model:
     values: CrewValues
     schedules: Schedules
     with_switches: bool
+    may: NDArray[np.bool_]
     cp: cp_model.CpModel = field(default_factory=cp_model.CpModel)
     x: dict[tuple[int, int], cp_model.IntVar] = field(default_factory=dict)
     empty: dict[int, cp_model.IntVar] = field(default_factory=dict)
@@ -110,7 +113,7 @@ class Model:
 
     def athletes_of(self, seat: int) -> list[int]:
         """Athletes who have a variable for a seat."""
-        return [int(a) for a in self.frame.may[:, seat].nonzero()[0]]
+        return [int(a) for a in self.may[:, seat].nonzero()[0]]
 
     def minimize(self) -> None:
         """Set the objective from the costs added so far."""
@@ -159,11 +162,17 @@ class Rule:
         return model.switch(":".join((self.name, *ids)), label or self.label, ids)
 
 
-def new_model(problem: Problem, pool: CutPool | None, switches: bool) -> Model:
+def new_model(
+    problem: Problem,
+    values: CrewValues | None,
+    schedules: Schedules | None,
+    switches: bool,
+    may: NDArray[np.bool_] | None,
+) -> Model:
     """Return a model with its variables and no rule."""
-    frame = pool.values.frame if pool else Frame(problem)
-    values = pool.values if pool else CrewValues(frame)
-    model = Model(frame, values, Schedules(frame), switches)
+    frame = values.frame if values else Frame(problem)
+    values = values or CrewValues(frame)
+    model = Model(frame, values, schedules or Schedules(frame), switches, frame.may if may is None else may)
     for k, seat in enumerate(frame.seats):
         for a in model.athletes_of(k):
             model.x[k, a] = model.cp.new_bool_var(
@@ -187,20 +196,28 @@ def _link_work(model: Model) -> None:
 
 
 def build_model(
-    problem: Problem, switches: bool = False, rules: Mapping[str, Rule] | None = None, pool: CutPool | None = None
+    problem: Problem,
+    switches: bool = False,
+    values: CrewValues | None = None,
+    schedules: Schedules | None = None,
+    may: NDArray[np.bool_] | None = None,
 ) -> Model:
-    """Return the model of a problem with every rule; with `switches`, rules can be taken off one by one.
+    """Return the model of a problem with every rule.
 
-    With switches the model has no objective: it answers only whether the rules can hold together.
+    Parameters
+    ----------
+    switches : let rules be taken off one by one. Such a model has no objective: it answers only whether the rules
+        can hold together.
+    values, schedules : what is known already, shared with other models of the problem.
+    may : who may still fill which seat, shape (athletes, seats), where some choices are fixed.
     """
     from lineup.optimize.costs import add_costs
     from lineup.optimize.rulebook import RULES
     from lineup.optimize.seat_rules import open_eligibility
 
-    model = new_model(open_eligibility(problem) if switches else problem, pool, switches)
-    for rule in (RULES if rules is None else rules).values():
+    model = new_model(open_eligibility(problem) if switches else problem, values, schedules, switches, may)
+    for rule in RULES.values():
         rule.add(model, rule)
     if not switches:
         add_costs(model)
-        model.minimize()
     return model

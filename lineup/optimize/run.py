@@ -6,6 +6,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from lineup.optimize.bench import Bench
 from lineup.optimize.frame import Lineup
 from lineup.settings import Settings
@@ -103,6 +105,6 @@ class Run:
 
     def raise_bound(self, bound: float) -> None:
         """Take a bound if it is better than the one so far."""
-        if self.bound is None or bound > self.bound + 1e-9:
+        if np.isfinite(bound) and (self.bound is None or bound > self.bound + 1e-9):
             self.bound = bound
             self.report()

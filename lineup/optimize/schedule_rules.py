@@ -62,8 +62,8 @@ def starts(model: Model, rule: Rule) -> None:
 
 
 def _windows(model: Model, rule: Rule) -> None:
-    for a, athlete in enumerate(model.frame.athletes):
-        for window in model.problem.rules.windows(athlete):
+    for a, windows in enumerate(model.schedules.windows):
+        for window in windows:
             if window.rule == rule.name:
                 _window(model, rule, a, window)
 

@@ -8,6 +8,7 @@ from functools import cached_property
 
 from lineup.optimize.frame import Frame
 from lineup.rules import Assessment
+from lineup.windows import Window
 
 RaceSet = int  # bit r set: race r of the block is worked
 
@@ -54,6 +55,11 @@ class Schedules:
     def samples(self) -> tuple[int, ...]:
         """One athlete of each class."""
         return tuple(self.class_of.index(c) for c in range(max(self.class_of, default=-1) + 1))
+
+    @cached_property
+    def windows(self) -> tuple[tuple[Window, ...], ...]:
+        """Linear windows of each athlete."""
+        return tuple(self.frame.problem.rules.windows(athlete) for athlete in self.frame.athletes)
 
     @cached_property
     def days(self) -> tuple[int, ...]:

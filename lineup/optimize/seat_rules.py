@@ -98,7 +98,7 @@ def slowest(model: Model, rule: Rule) -> None:
     """Keep the mean of each service of a car below the car's limit, by a first linear bound; see `forbid_slow`."""
     for entry in model.frame.entries:
         if model.problem.season.cars[entry.car].slowest_s is not None:
-            forbid_slow(model, rule, entry, uniform_mix(entry, model.frame.may))
+            forbid_slow(model, rule, entry, uniform_mix(entry, model.may))
 
 
 def forbid_slow(model: Model, rule: Rule, entry: EntryFrame, mix: Floats) -> None:

@@ -1,0 +1,373 @@
+"""The relaxation over schedules: one column per athlete and schedule, rows for seats, cuts and limits that tie.
+
+HiGHS solves it, rows and columns being added as they are found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import highspy
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from lineup.optimize.bench import Bench
+from lineup.optimize.frame import EMPTY, EntryFrame, Floats, Ints, Lineup
+from lineup.optimize.pricing import Schedule
+from lineup.optimize.rows import INF, Row
+
+NODES = 200  # of one choice of whole schedules, where effort is counted
+IDLE_PRICE = 1e-7
+NEGLIGIBLE_S = 0.01  # whole schedules are chosen to this many seconds
+EMPTY_SEAT_S = 1e4  # what an empty seat costs while no schedule fills it
+
+
+@dataclass(frozen=True, eq=False)
+class Duals:
+    """Prices of rows: seats (seats,), athletes (athletes,), others (rows,)."""
+
+    seats: Floats
+    athletes: Floats
+    rows: Floats
+
+    def blend(self, other: Duals, share: float) -> Duals:
+        """Return share of these prices plus the rest of the other's, which may know more rows."""
+        rows = np.concatenate([self.rows, np.zeros(len(other.rows) - len(self.rows))])
+        return Duals(
+            share * self.seats + (1.0 - share) * other.seats,
+            share * self.athletes + (1.0 - share) * other.athletes,
+            share * rows + (1.0 - share) * other.rows,
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What of a lineup may change: `free` seats (seats,), and the athletes `who` could sit in them (athletes,)."""
+
+    lineup: Lineup
+    free: NDArray[np.bool_]
+    who: NDArray[np.bool_]
+
+    @property
+    def forced(self) -> Ints:
+        """Number of seats each athlete keeps, shape (athletes,)."""
+        kept = self.lineup[~self.free & (self.lineup != EMPTY)]
+        return np.bincount(kept, minlength=len(self.who))
+
+
+@dataclass(eq=False)
+class Master:
+    """Linear program over schedules, of the whole problem or of a part of a lineup.
+
+    Rows: first one per seat, then one per athlete, then `rows` (limits that tie, then cuts). Columns: first one per
+    entry (what its stops cost), then one per seat (nobody works it), then one per row with a price (what goes
+    beyond), then schedules.
+    """
+
+    bench: Bench
+    part: Part | None = None
+    rows: list[Row] = field(default_factory=list)
+    entry_of_row: list[int] = field(default_factory=list)  # -1 where the row is no cut
+    schedules: list[Schedule] = field(default_factory=list)
+    costs: list[float] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.frame = self.bench.frame
+        self.size = len(self.frame.athletes) * len(self.frame.seats)
+        self.matrix = sparse.csr_array((0, self.size))
+        self.columns = sparse.csr_array((0, self.size))
+        self.known: set[tuple[int, tuple[int, ...]]] = set()
+        self.primal = np.zeros(0)
+        self.box_columns: NDArray[np.int32] | None = None
+        self.schedule_columns: list[int] = []
+        self.lp = highspy.Highs()
+        self.lp.setOptionValue("output_flag", False)
+        self.lp.setOptionValue("threads", 1)
+        everything = np.ones(len(self.frame.seats), dtype=np.bool_)
+        self.free = everything if self.part is None else self.part.free
+        self._begin()
+
+    def _begin(self) -> None:
+        frame, lp = self.frame, self.lp
+        seats, athletes, entries = len(frame.seats), len(frame.athletes), len(frame.entries)
+        none = np.array([], dtype=np.int32)
+        busy = np.zeros(athletes, np.bool_) if self.part is None else (self.part.forced > 0) & self.part.who
+        low = np.concatenate([np.where(self.free, 1.0, -INF), np.where(busy, 1.0, -INF)])
+        high = np.concatenate([np.where(self.free, 1.0, INF), np.ones(athletes)])
+        lp.addRows(seats + athletes, low, high, 0, none, none, np.array([]))
+        open_entries = np.array([(self.free[e.seats].sum() > 1) or self.part is None for e in frame.entries])
+        bounds = np.where(open_entries, INF, 0.0)
+        lp.addCols(entries, np.ones(entries), -bounds, bounds, 0, none, none, np.array([]))
+        costs = np.where(frame.optional, frame.empty_cost - self.credit, EMPTY_SEAT_S)
+        index = np.arange(seats, dtype=np.int32)
+        lp.addCols(seats, costs, np.zeros(seats), self.free.astype(float), seats, index, index, np.ones(seats))
+
+    @property
+    def credit(self) -> Floats:
+        """Most that leaving each seat empty can save: the crew change of the car's next race, shape (seats,)."""
+        return np.where(self.frame.after >= 0, self.bench.problem.season.weights.crew_change_s, 0.0)
+
+    # ----------------------------------------------------------------------------------------------------- rows, cuts
+
+    def add_rows(self, rows: Sequence[Row], entries: Sequence[int] | None = None) -> None:
+        """Add rows; `entries` names the entry each cut belongs to."""
+        if not rows:
+            return
+        first = len(self.rows)
+        fresh = _matrix(rows, self.size)
+        owners = list(entries) if entries is not None else [-1] * len(rows)
+        inside = (fresh @ self.columns.T).tocsr() if self.schedules else sparse.csr_array((len(rows), 0))
+        starts, index, values = [], [], []
+        for i, entry in enumerate(owners):
+            starts.append(len(index))
+            if entry >= 0:
+                index.append(entry)
+                values.append(1.0)
+            span = slice(inside.indptr[i], inside.indptr[i + 1])
+            index += [self.schedule_columns[j] for j in inside.indices[span]]
+            values += inside.data[span].tolist()
+        self.lp.addRows(
+            len(rows),
+            np.array([row.low for row in rows]),
+            np.array([row.high for row in rows]),
+            len(index),
+            np.array(starts, dtype=np.int32),
+            np.array(index, dtype=np.int32),
+            np.array(values),
+        )
+        self.rows += rows
+        self.entry_of_row += owners
+        self.matrix = sparse.vstack([self.matrix, fresh]).tocsr()
+        self._add_beyond(first)
+
+    def _add_beyond(self, first: int) -> None:
+        """Give the new rows with a price, and those that a first lineup may break, a column for what goes beyond."""
+        offset = len(self.frame.seats) + len(self.frame.athletes)
+        for i in range(first, len(self.rows)):
+            row = self.rows[i]
+            if self.entry_of_row[i] >= 0:
+                continue
+            price = EMPTY_SEAT_S if row.price_s is None else row.price_s
+            sides = [-1.0] if row.high < INF else []
+            sides += [1.0] if row.low > -INF else []
+            for side in sides:
+                self.lp.addCol(price, 0.0, INF, 1, np.array([offset + i], dtype=np.int32), np.array([side]))
+
+    def cut_row(self, entry: EntryFrame, constant: float, coefficients: Floats) -> Row:
+        """Return theta[entry] - Σ coefficients x >= constant as a row; coefficients of shape (positions, athletes)."""
+        index, values = [np.zeros(0, dtype=np.intp)], [np.zeros(0)]
+        for p, k in enumerate(entry.seats):
+            if not self.free[k]:
+                held = EMPTY if self.part is None else int(self.part.lineup[k])
+                constant += float(coefficients[p, held]) if held != EMPTY else 0.0
+                continue
+            able = np.flatnonzero(self.frame.may[:, k])
+            own = coefficients[p, able]
+            if not self.frame.optional[k] and len(able):
+                constant += own.min()
+                own = own - own.min()
+            index.append(able * len(self.frame.seats) + k)
+            values.append(-own)
+        return Row(np.concatenate(index), np.concatenate(values), constant, INF)
+
+    # -------------------------------------------------------------------------------------------------------- columns
+
+    def add_schedules(self, schedules: Sequence[Schedule], costs: Sequence[float]) -> int:
+        """Add schedules that are not there yet, with their cost (seats' own costs included); count them."""
+        fresh = []
+        for schedule, cost in zip(schedules, costs, strict=True):
+            key = (schedule.athlete, schedule.seats)
+            if key not in self.known:
+                self.known.add(key)
+                fresh.append((schedule, cost))
+        if not fresh:
+            return 0
+        inside = self._indicator([s for s, _ in fresh])
+        others = (self.matrix @ inside.T).tocsc() if self.rows else sparse.csc_array((0, len(fresh)))
+        seats, athletes = len(self.frame.seats), len(self.frame.athletes)
+        starts, index, values = [], [], []
+        first = self.lp.getNumCol()
+        for j, (schedule, _) in enumerate(fresh):
+            starts.append(len(index))
+            span = slice(others.indptr[j], others.indptr[j + 1])
+            index += [*schedule.seats, seats + schedule.athlete, *(others.indices[span] + seats + athletes).tolist()]
+            values += [1.0] * (len(schedule.seats) + 1) + others.data[span].tolist()
+        count = len(fresh)
+        self.lp.addCols(
+            count,
+            np.array([cost for _, cost in fresh]),
+            np.zeros(count),
+            np.full(count, INF),
+            len(index),
+            np.array(starts, dtype=np.int32),
+            np.array(index, dtype=np.int32),
+            np.array(values),
+        )
+        self.schedule_columns += range(first, first + count)
+        self.schedules += [schedule for schedule, _ in fresh]
+        self.costs += [cost for _, cost in fresh]
+        self.columns = sparse.vstack([self.columns, inside]).tocsr()
+        return count
+
+    def _indicator(self, schedules: Sequence[Schedule]) -> sparse.csr_array:
+        index = [s.athlete * len(self.frame.seats) + k for s in schedules for k in s.seats]
+        ends = np.cumsum([0, *(len(s.seats) for s in schedules)])
+        return sparse.csr_array((np.ones(len(index)), index, ends), shape=(len(schedules), self.size))
+
+    # ------------------------------------------------------------------------------------------------------------ box
+
+    def box(self, seats: Floats, width: float) -> None:
+        """Keep prices of seats this close to the given ones: two columns per seat that sell and buy it there."""
+        count = len(seats)
+        costs = np.concatenate([seats + width, width - seats])
+        if self.box_columns is None:
+            first = self.lp.getNumCol()
+            self.box_columns = np.arange(first, first + 2 * count, dtype=np.int32)
+            index = np.concatenate([np.arange(count), np.arange(count)]).astype(np.int32)
+            starts = np.arange(2 * count, dtype=np.int32)
+            values = np.concatenate([np.ones(count), -np.ones(count)])
+            high = np.full(2 * count, INF)
+            self.lp.addCols(2 * count, costs, np.zeros(2 * count), high, 2 * count, starts, index, values)
+        else:
+            self.lp.changeColsCost(2 * count, self.box_columns, costs)
+
+    def open_box(self) -> None:
+        """Take the box away."""
+        if self.box_columns is not None:
+            count = len(self.box_columns)
+            self.lp.changeColsBounds(count, self.box_columns, np.zeros(count), np.zeros(count))
+
+    @property
+    def boxed(self) -> float:
+        """How much the latest solution leans on the box: 0 once it does not matter."""
+        return 0.0 if self.box_columns is None else float(self.primal[self.box_columns].sum())
+
+    def drop_idle_rows(self, best: Duals) -> Duals:
+        """Drop cuts without a price, now or in the best prices; return those without the dropped rows."""
+        rows = np.concatenate([best.rows, np.zeros(len(self.rows) - len(best.rows))])
+        now = np.concatenate([self.latest.rows, np.ones(len(self.rows) - len(self.latest.rows))])
+        owners = np.array(self.entry_of_row, dtype=np.intp)
+        idle = (owners >= 0) & (np.abs(rows) < IDLE_PRICE) & (np.abs(now) < IDLE_PRICE)
+        if idle.any():
+            offset = len(self.frame.seats) + len(self.frame.athletes)
+            gone = (np.flatnonzero(idle) + offset).astype(np.int32)
+            self.lp.deleteRows(len(gone), gone)
+            keep = np.flatnonzero(~idle)
+            self.rows = [self.rows[i] for i in keep]
+            self.entry_of_row = [self.entry_of_row[i] for i in keep]
+            self.matrix = self.matrix[keep]
+            self.latest = Duals(self.latest.seats, self.latest.athletes, now[keep])
+        return Duals(best.seats, best.athletes, rows[~idle])
+
+    # ---------------------------------------------------------------------------------------------------------- solve
+
+    def thetas(self) -> Floats:
+        """What the stops of each entry cost in the latest solution, shape (entries,)."""
+        return self.primal[: len(self.frame.entries)]
+
+    def solve(self) -> tuple[float, Floats, Duals]:
+        """Solve and return the value, the shares x (athletes, seats) and the prices of rows."""
+        self.lp.run()
+        solution = self.lp.getSolution()
+        self.primal = primal = np.array(solution.col_value)
+        dual = np.array(solution.row_dual)
+        seats, athletes = len(self.frame.seats), len(self.frame.athletes)
+        shares = self.columns.T @ primal[self.schedule_columns] if self.schedules else np.zeros(self.size)
+        duals = Duals(dual[:seats], dual[seats : seats + athletes], dual[seats + athletes :])
+        self.latest = duals
+        return self.lp.getObjectiveValue(), shares.reshape(athletes, seats), duals
+
+    def reduced_costs(self) -> Floats:
+        """Reduced cost of each schedule at the last solve, shape (schedules,)."""
+        return np.array(self.lp.getSolution().col_dual)[self.schedule_columns]
+
+    def whole(self, seconds: float | None, allowed: NDArray[np.bool_], begin: Sequence[int]) -> list[Schedule] | None:
+        """Choose whole schedules out of those that are allowed, shape (schedules,); None where that fails.
+
+        `begin` numbers schedules that together make a lineup. Without `seconds`, nodes are counted instead.
+        """
+        solver = highspy.Highs()
+        solver.setOptionValue("output_flag", False)
+        solver.setOptionValue("threads", 1)
+        if seconds is None:
+            solver.setOptionValue("mip_max_nodes", NODES)
+        else:
+            solver.setOptionValue("time_limit", seconds)
+        solver.setOptionValue("mip_rel_gap", 0.0)
+        solver.setOptionValue("mip_abs_gap", NEGLIGIBLE_S)
+        solver.passModel(self.lp.getLp())
+        columns = np.array(self.schedule_columns, dtype=np.int32)
+        count = len(columns)
+        solver.changeColsIntegrality(count, columns, np.full(count, highspy.HighsVarType.kInteger))
+        solver.changeColsBounds(count, columns, np.zeros(count), allowed.astype(float))
+        first = len(self.frame.entries)
+        for k in np.flatnonzero(~self.frame.optional):
+            solver.changeColBounds(int(first + k), 0.0, 0.0)
+        chosen = np.zeros(count)
+        chosen[list(begin)] = 1.0
+        solver.setSolution(count, columns, chosen)
+        solver.run()
+        if solver.getInfo().primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
+            return None
+        values = np.array(solver.getSolution().col_value)[columns]
+        return [self.schedules[j] for j in np.flatnonzero(values > 0.5)]
+
+
+def held_row(row: Row, part: Part) -> Row:
+    """Return a row with what cannot change moved to its bounds."""
+    seats = len(part.free)
+    athlete, seat = np.divmod(row.index, seats)
+    changes = part.who[athlete]
+    fixed = float(row.coefficients[~changes & (part.lineup[seat] == athlete)].sum())
+    return Row(row.index[changes], row.coefficients[changes], row.low - fixed, row.high - fixed, row.price_s)
+
+
+def _matrix(rows: Sequence[Row], size: int) -> sparse.csr_array:
+    ends = np.cumsum([0, *(len(row.index) for row in rows)])
+    index = np.concatenate([row.index for row in rows])
+    values = np.concatenate([row.coefficients for row in rows])
+    return sparse.csr_array((values, index, ends), shape=(len(rows), size))
+
+
+def lagrangian(master: Master, duals: Duals, least: Floats) -> float:
+    """Bound on every lineup's cost from any prices, however they were found.
+
+    `least` holds the cheapest schedule of each athlete under those prices, as `Pricing.solve` gives it. Prices of
+    cuts must add up to one per entry, and those of rows with a price stay within it: see `mend`.
+    """
+    frame = master.frame
+    low = np.array([row.low for row in master.rows])
+    high = np.array([row.high for row in master.rows])
+    price = duals.rows
+    with np.errstate(invalid="ignore"):
+        fixed = np.where(price > 0, price * low, np.where(price < 0, price * high, 0.0)).sum() if len(price) else 0.0
+    empty = np.where(frame.optional & master.free, np.minimum(0.0, frame.empty_cost - master.credit - duals.seats), 0.0)
+    return float(duals.seats.sum() + fixed + empty.sum() + least.sum())
+
+
+def mend(master: Master, duals: Duals) -> Duals:
+    """Make prices fit for `lagrangian`: signs, sums over each entry's cuts, prices of what goes beyond."""
+    rows = duals.rows.copy()
+    for i, row in enumerate(master.rows):
+        if row.low == -INF:
+            rows[i] = min(rows[i], 0.0)
+        if row.high == INF:
+            rows[i] = max(rows[i], 0.0)
+        if row.price_s is not None:
+            rows[i] = max(rows[i], -row.price_s)
+    owners = np.array(master.entry_of_row, dtype=np.intp)
+    cuts = owners >= 0
+    total = np.bincount(owners[cuts], weights=rows[cuts], minlength=len(master.frame.entries))
+    rows[cuts] = rows[cuts] / np.maximum(total, 1e-12)[owners[cuts]]
+    for entry in np.unique(owners[cuts]):
+        if total[entry] < 1e-9:  # no price on any cut: take the entry's first
+            rows[np.flatnonzero(owners == entry)[0]] = 1.0
+    return Duals(duals.seats, duals.athletes, rows)
+
+
+def seat_prices(master: Master, duals: Duals) -> Floats:
+    """What each seat costs each athlete under these prices, shape (athletes, seats); inf where he may not."""
+    others = (master.matrix.T @ duals.rows).reshape(master.frame.may.shape)
+    return np.where(master.frame.may, master.frame.cost - others - duals.seats[None, :], np.inf)
