@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from lineup.optimize.frame import Frame
-from lineup.rules import Assessment
-from lineup.windows import Window
+from lineup.rules import Assessment, Window
 
 RaceSet = int  # bit r set: race r of the block is worked
 

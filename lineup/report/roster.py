@@ -10,8 +10,8 @@ from typing import Literal
 from lineup.plan import Plan
 from lineup.report.party import overlaps
 from lineup.rules import ScheduleRules
+from lineup.rules.timeline import Journeys, block_duty
 from lineup.season import Athlete, Season, Seat
-from lineup.timeline import Journeys, block_duty
 
 Kind = Literal["works", "travels", "rests", "out", "no_race"]
 

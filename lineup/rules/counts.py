@@ -5,9 +5,9 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
-from lineup.findings import Case, Finding, shown
 from lineup.limits import Limit
-from lineup.timeline import SAME_H
+from lineup.rules.findings import Case, Finding, shown
+from lineup.rules.timeline import SAME_H
 
 
 def races_per_weekend(case: Case, limit: Limit) -> Iterator[Finding]:

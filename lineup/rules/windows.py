@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from lineup.limits import Limit, Limits
-from lineup.timeline import Duty
+from lineup.rules.timeline import Duty
 
 Duties = Mapping[str, Duty]  # of the block, by race, in order of report
 

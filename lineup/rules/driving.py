@@ -11,9 +11,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from lineup.findings import Case, Finding
 from lineup.limits import DrivingRules, Limit
-from lineup.timeline import SAME_H, Chain
+from lineup.rules.findings import Case, Finding
+from lineup.rules.timeline import SAME_H, Chain
 
 _CAUTION = "the sanctioning body's and local rules go first; nobody drives tired"
 

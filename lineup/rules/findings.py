@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
+from lineup.rules.timeline import Chain, Duty, hours
 from lineup.season import Season
-from lineup.timeline import Chain, Duty, hours
 
 
 @dataclass(frozen=True, slots=True)

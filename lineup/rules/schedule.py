@@ -8,28 +8,28 @@ from functools import cached_property
 from itertools import combinations
 from typing import Final
 
-from lineup import count_rules, rest_rules
-from lineup.driving import driving_hours
 from lineup.eligibility import may_start
-from lineup.findings import Case, Finding, HomeClock
 from lineup.limits import Limit
+from lineup.rules import counts, rest
+from lineup.rules.driving import driving_hours
+from lineup.rules.findings import Case, Finding, HomeClock
+from lineup.rules.timeline import Duty, Journeys, block_duty, past_duties
+from lineup.rules.windows import Window, linear_windows
 from lineup.season import Season
-from lineup.timeline import Duty, Journeys, block_duty, past_duties
-from lineup.windows import Window, linear_windows
 
 Rule = Callable[[Case, Limit], Iterator[Finding]]
 
 RULES: Final[Mapping[str, Rule]] = {
-    "rest_hours": rest_rules.rest_hours,
-    "duty_hours": rest_rules.duty_hours,
-    "weekly_rest_hours": rest_rules.weekly_rest_hours,
-    "rolling_rest_hours": rest_rules.rolling_rest_hours,
-    "races_per_weekend": count_rules.races_per_weekend,
-    "weekends_in_a_row": count_rules.weekends_in_a_row,
-    "races_in_days": count_rules.races_in_days,
-    "nights_away_in_days": count_rules.nights_away_in_days,
-    "travel_hours_in_days": count_rules.travel_hours_in_days,
-    "starts": count_rules.starts,
+    "rest_hours": rest.rest_hours,
+    "duty_hours": rest.duty_hours,
+    "weekly_rest_hours": rest.weekly_rest_hours,
+    "rolling_rest_hours": rest.rolling_rest_hours,
+    "races_per_weekend": counts.races_per_weekend,
+    "weekends_in_a_row": counts.weekends_in_a_row,
+    "races_in_days": counts.races_in_days,
+    "nights_away_in_days": counts.nights_away_in_days,
+    "travel_hours_in_days": counts.travel_hours_in_days,
+    "starts": counts.starts,
     "driving_hours": driving_hours,
 }
 FAR_APART_H: Final = 14 * 24.0  # no rule about two duties looks further
@@ -117,12 +117,12 @@ class ScheduleRules:
         return found
 
     def _pair(self, case: Case) -> list[Finding]:
-        findings = list(rest_rules.one_seat(case))
-        rest, day = self.season.limits.get("rest_hours"), self.season.limits.get("duty_hours")
-        if rest is not None:
-            findings += rest_rules.rest_hours(case, rest)
+        findings = list(rest.one_seat(case))
+        night, day = self.season.limits.get("rest_hours"), self.season.limits.get("duty_hours")
+        if night is not None:
+            findings += rest.rest_hours(case, night)
         if day is not None and len(case.rest.shifts) == 1:  # else each is its own day, told by the race alone
-            findings += rest_rules.duty_hours(case, day)
+            findings += rest.duty_hours(case, day)
         return findings
 
     def windows(self, athlete: str) -> tuple[Window, ...]:
@@ -166,7 +166,7 @@ class ScheduleRules:
         starts = tuple(duty for race, duty in self.duties.items() if race in races)
         reserve = tuple(duty for race, duty in self.duties.items() if race in trips)
         case = self._person(athlete).case(starts, reserve)
-        findings = list(rest_rules.one_seat(case))
+        findings = list(rest.one_seat(case))
         for rule, limit in self._active:
             findings += rule(case, limit)
         travel_h = sum(case.trips.travel_h(i) for i, shift in enumerate(case.trips.shifts) if shift.block)
@@ -223,14 +223,14 @@ class _Person:
         duties = _in_order(worked + reserve) if reserve else worked
         trips = self._journeys.chain(duties)
         counted = self._rules.season.limits.reserves_count or not reserve
-        rest = trips if counted else self._journeys.chain(worked)
+        resting = trips if counted else self._journeys.chain(worked)
         needs_start = self._rules.season.limits.get("starts") is not None
         return Case(
             self._rules.season,
             self._athlete,
             worked,
             duties,
-            rest,
+            resting,
             trips,
             self._rules.weeks,
             self._clock,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from lineup.findings import Case, Finding, shown
 from lineup.limits import Limit
-from lineup.timeline import SAME_H, Chain, Duty
+from lineup.rules.findings import Case, Finding, shown
+from lineup.rules.timeline import SAME_H, Chain, Duty
 from lineup.travel import journey
 
 
