@@ -8,7 +8,7 @@ from ortools.sat.python import cp_model
 
 from lineup.optimize.model import Model, Rule, Terms, floor_ticks
 from lineup.optimize.nogoods import NoGood, nogood_of, small_nogoods
-from lineup.windows import Window
+from lineup.rules import Window
 
 
 def forbid_small_sets(model: Model, rule: Rule) -> None:
