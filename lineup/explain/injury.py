@@ -151,8 +151,8 @@ def replan_to_dict(found: Replan) -> dict[str, Any]:
 def option_text(season: Season, option: Option) -> str:
     """Say in one sentence what an option asks and costs."""
     told = words.changed(season, option.changes)
-    hands = f"{words.count(len(option.changes), 'seat')} change hands: {told}" if option.changes else "no seat changes"
-    people = f"; {words.count(len(option.touched), 'other')} take part" if option.touched else ""
+    hands = f"{words.hands(len(option.changes))}: {told}" if option.changes else "no seat changes"
+    people = f"; {words.count(len(option.touched), 'other athlete')} involved" if option.touched else ""
     return f"{option.label.capitalize()}: {hands}{people}; it {words.costs(option.cost_s)}."
 
 

@@ -122,7 +122,7 @@ def _consequence(study: Study, pinned: Study, plan: Plan, seat: Seat, athlete: s
     best = "best plan" if outcome.status == "proven" else "best plan found"
     text = (
         f"With {words.name(season, athlete)} as {words.place(season, seat)}, the {best} {words.costs(cost)}; "
-        f"{words.count(len(changes), 'seat')} change hands: {words.changed(season, changes)}."
+        f"{words.hands(len(changes))}: {words.changed(season, changes)}."
     )
     right = smallest_changes(study, plan, forced, seat, athlete, cost) if cost > words.NOTHING_S else ()
     return WhyNot(

@@ -87,7 +87,13 @@ def costs(amount: float) -> str:
 
 def count(number: int, thing: str) -> str:
     """Return a number of things: "1 seat", "3 seats"."""
-    return f"{number} {thing}{'s' * (number != 1)}"
+    ending = "" if number == 1 else "es" if thing.endswith("s") else "s"
+    return f"{number} {thing}{ending}"
+
+
+def hands(number: int) -> str:
+    """Return how many seats change hands: "1 seat changes hands", "3 seats change hands"."""
+    return f"{count(number, 'seat')} {'changes' if number == 1 else 'change'} hands"
 
 
 def plain(season: Season, text: str) -> str:
