@@ -179,9 +179,8 @@ class _Run:
         """Fewest changes, then least cost: the tolerance is that of the plan's own value, not of the prices on top."""
         own = abs(self.study.pricer.value(self.plan.assignments))
         share = own / (own + CHANGE_BEYOND_ANY_GAIN_S * (len(self.lost) + 1))
-        return self.solve(
-            CHANGE_BEYOND_ANY_GAIN_S, frozen, patched(self.absent, self.plan, self.lost), self.effort.tolerance * share
-        )
+        start = patched(self.absent, self.plan, self.lost, frozen=frozen)
+        return self.solve(CHANGE_BEYOND_ANY_GAIN_S, frozen, start, self.effort.tolerance * share)
 
     def solve(
         self,

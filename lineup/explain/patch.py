@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from lineup.explain.change import Change, Lineup
+from lineup.explain.change import Change, Lineup, Moves
 from lineup.explain.ways import best_lawful, ways_into
 from lineup.plan import Assignment, Plan
 from lineup.season import Seat
@@ -12,7 +12,12 @@ from lineup.study import Study
 
 
 def patched(
-    absent: Study, plan: Plan, lost: Sequence[Seat], fewest: bool = True, without: Collection[str] = ()
+    absent: Study,
+    plan: Plan,
+    lost: Sequence[Seat],
+    fewest: bool = True,
+    without: Collection[str] = (),
+    frozen: Collection[Seat] = (),
 ) -> tuple[Assignment, ...] | None:
     """Fill the lost seats of a plan; None where one has no lawful way.
 
@@ -21,19 +26,22 @@ def patched(
     absent : the block under the absences.
     fewest : fewest moves before least cost; else least cost alone.
     without : athletes who come in nowhere they are not already.
+    frozen : seats that stay as they are.
     """
     left = tuple(a for a in plan.assignments if a.seat not in lost)
     for seat in lost:
         lineup = Lineup(absent.pricer, plan.replace(assignments=left))
-        found = [m for moves in ways_into(absent, lineup, seat).values() for m in moves]
-        ways = [
-            lineup.change(moves) for moves in found if not any(m.athlete in without and m.start is None for m in moves)
-        ]
+        found = [moves for into in ways_into(absent, lineup, seat).values() for moves in into]
+        ways = [lineup.change(moves) for moves in found if not _barred(moves, without, frozen)]
         best = _best(ways) if fewest else best_lawful(ways)
         if best is None:
             return None
         left = lineup.assignments(best.after)
     return left
+
+
+def _barred(moves: Moves, without: Collection[str], frozen: Collection[Seat]) -> bool:
+    return any((m.start is None and m.athlete in without) or m.start in frozen or m.end in frozen for m in moves)
 
 
 def _best(ways: Sequence[Change]) -> Change | None:

@@ -7,7 +7,7 @@ the standing crew and uneven starts. Stop times are worked out here, task by tas
 from __future__ import annotations
 
 import math
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -108,7 +108,7 @@ class _Model:
         races = sorted(self.season.races.values(), key=lambda race: race.report)
         for car in self.season.cars:
             entered = [race.id for race in races if car in self.season.cars_in[race.id]]
-            for before, after in zip(entered, entered[1:], strict=False):
+            for before, after in pairwise(entered):
                 for seat in self.season.seats(after, car):
                     for athlete in self.season.athletes:
                         new = self.column(self.season.weights.crew_change_s)

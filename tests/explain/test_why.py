@@ -45,8 +45,8 @@ def wrong(study: Study, plan: Plan, seat: Seat, reason: Reason) -> str | None:
         return "the stops here and elsewhere are not what the crews' own stops say"
     if reason.kind != _true_kind(cost, here, sum(lost.values())):
         return "another reason is larger"
-    stops = sum(count for _, count in pricer.services(seat.race)) * pricer.priority[seat.car]
-    if reason.per_stop_s != pytest.approx(here / stops, abs=1e-8):
+    count = sum(count for _, count in pricer.services(seat.race)) * pricer.priority[seat.car]
+    if reason.per_stop_s != pytest.approx(here / count, abs=1e-8):
         return "the seconds a stop are not the crew's own"
     return None
 
@@ -167,7 +167,7 @@ def _seated(seats, athletes):
 
 
 def test_the_json_form_has_every_reason():
-    study, _, answer = ANSWERS[0]
+    _, _, answer = ANSWERS[0]
     data = answer_to_dict(answer)
     assert data["text"] == answer.text
     assert [row["kind"] for row in data["reasons"]] == [r.kind for r in answer.reasons]

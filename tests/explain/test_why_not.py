@@ -1,4 +1,4 @@
-"""Why not: the consequence equals a second model with the athlete forced in, and brute force; what would help, helps."""
+"""Why not: the consequence equals a second model and brute force; what would help, helps when tried."""
 
 from __future__ import annotations
 
