@@ -9,9 +9,10 @@ import numpy as np
 
 from lineup.audit import Audit, audit
 from lineup.crew_report import CrewReport, crew_report
+from lineup.explain.absences import Return
 from lineup.explain.change import Change, Lineup, Moves
 from lineup.explain.clashes import find_clashes
-from lineup.explain.injury import Option, Replan, replan
+from lineup.explain.injury import Option, Replan, replan, season_after
 from lineup.explain.swaps import Swap, chance_real, find_swaps, new_chances
 from lineup.explain.training import PracticePlan, practice_priorities
 from lineup.explain.why import SeatAnswer, why
@@ -175,16 +176,17 @@ def replan_without(
     absences: Sequence[Absence],
     signed: Sequence[str] = (),
     on_site: Sequence[str] = (),
+    returns: Sequence[Return] = (),
     on_progress: OnProgress | None = None,
     stop: Stop | None = None,
 ) -> Replan:
     """Plan again around absences: fewest changes, best plan, and what lies between."""
-    return replan(study, plan, absences, signed, on_site, on_progress=on_progress, stop=stop)
+    return replan(study, plan, absences, signed, on_site, returns, on_progress=on_progress, stop=stop)
 
 
 def plan_of_option(study: Study, found: Replan, option: Option) -> Plan:
     """Return an option of a re-plan as a whole plan, with reserves, cover and forecasts under the absences."""
-    absent = study.with_season(study.season.with_absence(*found.absences))
+    absent = study.with_season(season_after(study, found))
     status: Status = "proven" if option.status == "proven" else "best_so_far"
     return finish_plan(absent, Outcome(status, option.assignments))
 

@@ -1,4 +1,4 @@
-"""Commands that explain a plan and answer what-ifs: why, swaps, without, train."""
+"""Commands that explain a plan: why, swaps, train, alternatives, pins."""
 
 from __future__ import annotations
 
@@ -9,12 +9,9 @@ import typer
 
 from lineup import workflow
 from lineup.cli.common import (
-    NO_PLAN_EXISTS,
-    NOT_FOUND,
     After,
     CarId,
     Json,
-    Out,
     PlanPath,
     PositionId,
     RaceId,
@@ -24,15 +21,16 @@ from lineup.cli.common import (
     find_seat,
     open_plan,
     print_json,
-    say,
 )
-from lineup.cli.season_data import parse_date
 from lineup.errors import InputError
-from lineup.explain.absences import absence_of
-from lineup.explain.injury import replan_to_dict
+from lineup.explain.alternatives import alternative_to_dict
+from lineup.explain.alternatives import alternatives as other_plans
+from lineup.explain.better import better_to_dict, nothing_better
+from lineup.explain.by_hand import pin_price_to_dict, pin_prices
+from lineup.explain.cross_training import HOURS, advice_to_dict, cross_training
+from lineup.explain.tryout import candidate_to_dict, tryout
 from lineup.explain.why import answer_to_dict
 from lineup.explain.why_not import why_not_to_dict
-from lineup.plan_file import write_plan
 from lineup.report import answer_tables
 
 
@@ -40,8 +38,9 @@ def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
     app.command("why")(why)
     app.command("swaps")(swaps)
-    app.command("without")(without)
     app.command("train")(train)
+    app.command("alternatives")(alternatives)
+    app.command("pins")(pins)
 
 
 def why(
@@ -51,12 +50,20 @@ def why(
     car: CarId,
     position: PositionId,
     not_athlete: Annotated[str | None, typer.Option("--not", metavar="ATHLETE", help="Why not this athlete?")] = None,
+    tenth: Annotated[bool, typer.Option("--tenth", help="What would have to give for the car to gain 0.1 s?")] = False,
     after: After = None,
     as_json: Json = False,
 ) -> None:
     """Explain a seat: why this athlete, and for everyone else one honest reason."""
     study, given = open_plan(season, plan, after)
     seat = find_seat(study.season, race, car, position)
+    if tenth:
+        better = nothing_better(study, given, seat.entry)
+        if as_json:
+            print_json(better_to_dict(better))
+        else:
+            console().print(answer_tables.better_text(better))
+        return
     if not_athlete is None:
         answer = workflow.explain_seat(study, given, seat)
         if as_json:
@@ -94,42 +101,62 @@ def swaps(
         console().print(answer_tables.swaps_table(study.season, found))
 
 
-def without(
+def train(
     season: SeasonPath,
     plan: PlanPath,
-    athletes: Annotated[list[str], typer.Argument(metavar="ATHLETE...")],
-    first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First day out.")] = None,
-    last: Annotated[str | None, typer.Option("--to", metavar="DATE", help="Last day out; open unless given.")] = None,
-    signed: Annotated[list[str] | None, typer.Option("--signed", metavar="W", help="A weekend that stays.")] = None,
-    on_site: Annotated[list[str] | None, typer.Option("--on-site", metavar="RACE", help="Only who is there.")] = None,
+    cross: Annotated[
+        bool, typer.Option("--cross", help="Who should learn what, and where candidates would start.")
+    ] = False,
+    hours: Annotated[float, typer.Option("--hours", help="Practice hours assumed until somebody is cleared.")] = HOURS,
     after: After = None,
-    out: Out = None,
     as_json: Json = False,
 ) -> None:
-    """Plan again without an athlete: the fewest changes, the best plan, and what lies between."""
-    study, given = open_plan(season, plan, after)
-    begins = parse_date(first) if first else None
-    ends = parse_date(last) if last else None
-    absences = [absence_of(study.season, study.weekends, athlete, begins, ends) for athlete in dict.fromkeys(athletes)]
-    found = workflow.replan_without(
-        study, given, absences, signed or (), on_site or (), on_progress=lambda p: say(answer_tables.progress_line(p))
-    )
-    if found.options and out is not None:
-        write_plan(workflow.plan_of_option(study, found, found.options[0]), out)
-        say(f"{out}: written, with the fewest changes")
-    if as_json:
-        print_json(replan_to_dict(found))
-    else:
-        console().print(answer_tables.replan_text(study.season, found))
-    if not found.options:
-        raise typer.Exit(NO_PLAN_EXISTS if found.clash else NOT_FOUND)
-
-
-def train(season: SeasonPath, plan: PlanPath, after: After = None, as_json: Json = False) -> None:
     """Say what each athlete and crew should practise, misses and extra movement before raw pace."""
     study, given = open_plan(season, plan, after)
-    found = workflow.practice(study, given)
+    if not cross:
+        found = workflow.practice(study, given)
+        if as_json:
+            print_json(asdict(found))
+        else:
+            console().print(answer_tables.practice_text(study.season, found))
+        return
+    if hours <= 0:
+        raise InputError(f"--hours must be above 0, not {hours}")
+    advice, candidates = cross_training(study, given, hours), tryout(study, given)
     if as_json:
-        print_json(asdict(found))
+        print_json(
+            {
+                "clearances": [advice_to_dict(one) for one in advice],
+                "candidates": [candidate_to_dict(one) for one in candidates],
+            }
+        )
     else:
-        console().print(answer_tables.practice_text(study.season, found))
+        console().print(answer_tables.cross_text([one.text for one in advice], [one.text for one in candidates]))
+
+
+def alternatives(
+    season: SeasonPath,
+    plan: PlanPath,
+    count: Annotated[int, typer.Option("--count", min=1, max=10, help="How many plans.")] = 3,
+    after: After = None,
+    as_json: Json = False,
+) -> None:
+    """Find other good plans of the block that differ in more than a triviality."""
+    study, given = open_plan(season, plan, after)
+    found = other_plans(study, given, count)
+    if as_json:
+        print_json([alternative_to_dict(one) for one in found])
+        return
+    for one in found:
+        console().print(one.text)
+
+
+def pins(season: SeasonPath, plan: PlanPath, after: After = None, as_json: Json = False) -> None:
+    """Tell what each pin costs the plan, by planning again without it."""
+    study, given = open_plan(season, plan, after)
+    found = pin_prices(study, given)
+    if as_json:
+        print_json([pin_price_to_dict(one) for one in found])
+        return
+    for one in found:
+        console().print(one.text)

@@ -83,7 +83,7 @@ def plan(
     )
     study = open_study(season, settings, first, last, after)
     begin = study.read_plan(start).assignments if start is not None else None
-    with _stop_on_interrupt() as stopped:
+    with stop_on_interrupt() as stopped:
         found = workflow.make_plan(study, on_progress=_say_progress, stop=stopped.is_set, start=begin)
     if out is not None:
         write_plan(found, out)
@@ -125,7 +125,7 @@ def demo(
 ) -> None:
     """Run the main job on the demo season: crews, stop times, proof and next-best swaps."""
     study = open_study(DEMO_SEASON, Settings(time_s=time_s, workers=workers, seed=seed))
-    with _stop_on_interrupt() as stopped:
+    with stop_on_interrupt() as stopped:
         found = workflow.make_plan(study, on_progress=_say_progress, stop=stopped.is_set)
     if out is not None:
         write_plan(found, out)
@@ -162,7 +162,7 @@ def _say_progress(progress: Progress) -> None:
 
 
 @contextmanager
-def _stop_on_interrupt() -> Iterator[threading.Event]:
+def stop_on_interrupt() -> Iterator[threading.Event]:
     """Turn the first Ctrl-C into a request to stop with the best plan so far; the second one ends the program."""
     stopped = threading.Event()
 

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from lineup.audit import Audit
 from lineup.explain import words
+from lineup.explain.better import Better
 from lineup.explain.injury import Replan, option_text
 from lineup.explain.swaps import Swap, swap_to_dict
 from lineup.explain.training import PracticePlan
@@ -117,6 +118,20 @@ def practice_text(season: Season, found: PracticePlan, most: int = 5) -> Rendera
         for place, idea in enumerate(ideas[:most]):
             table.add_row(f"crew of {season.cars[car].name or car}" if place == 0 else "", idea.text)
     return Group(table, Text(found.caution, style="italic"))
+
+
+def cross_text(clearances: Sequence[str], candidates: Sequence[str]) -> RenderableType:
+    """Return who should learn what, and where candidates would start."""
+    parts = [Text("Who should learn what, most saved per practice hour first", style="bold")]
+    parts += [Text(f"  {line}") for line in clearances] or [Text("  No clearance would lower the cost of absences.")]
+    if candidates:
+        parts += [Text("Where candidates would start", style="bold"), *(Text(f"  {line}") for line in candidates)]
+    return Group(*parts)
+
+
+def better_text(found: Better) -> RenderableType:
+    """Return what would have to give for a car to gain."""
+    return Group(Text(found.text, style="bold"), *(Text(f"  {give.text}") for give in found.gives))
 
 
 def progress_line(progress: Progress) -> str:

@@ -1,0 +1,115 @@
+"""Commands about backups: depth chart, re-planning without an athlete, drills over everybody."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+import typer
+
+from lineup import workflow
+from lineup.cli.common import (
+    NO_PLAN_EXISTS,
+    NOT_FOUND,
+    After,
+    Json,
+    Out,
+    PlanPath,
+    SeasonPath,
+    console,
+    find_athlete,
+    open_plan,
+    print_json,
+    say,
+)
+from lineup.cli.planning import stop_on_interrupt
+from lineup.cli.season_data import parse_date
+from lineup.errors import InputError
+from lineup.explain.absences import Return, absence_of, return_of
+from lineup.explain.drill import drill as run_drill
+from lineup.explain.drill_records import drill_lines, drill_to_dict
+from lineup.explain.injury import replan_to_dict
+from lineup.plan_file import write_plan
+from lineup.report import answer_tables
+from lineup.study import Study
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    app.command("without")(without)
+    app.command("drill")(drill)
+
+
+def without(
+    season: SeasonPath,
+    plan: PlanPath,
+    athletes: Annotated[list[str], typer.Argument(metavar="ATHLETE...")],
+    first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First day out.")] = None,
+    last: Annotated[str | None, typer.Option("--to", metavar="DATE", help="Last day out; open unless given.")] = None,
+    cover: Annotated[str | None, typer.Option("--cover", metavar="DATE", help="May cover from this day.")] = None,
+    start: Annotated[str | None, typer.Option("--start", metavar="DATE", help="May start from this day.")] = None,
+    signed: Annotated[list[str] | None, typer.Option("--signed", metavar="W", help="A weekend that stays.")] = None,
+    on_site: Annotated[list[str] | None, typer.Option("--on-site", metavar="RACE", help="Only who is there.")] = None,
+    after: After = None,
+    out: Out = None,
+    as_json: Json = False,
+) -> None:
+    """Plan again without an athlete: the fewest changes, the best plan, and what lies between."""
+    study, given = open_plan(season, plan, after)
+    begins, ends = _day(first), _day(last)
+    names = [find_athlete(study.season, athlete) for athlete in dict.fromkeys(athletes)]
+    returns = _returns(study, names, begins, ends, _day(cover), _day(start))
+    absences = [] if returns else [absence_of(study.season, study.weekends, a, begins, ends) for a in names]
+    with stop_on_interrupt() as stopped:
+        found = workflow.replan_without(
+            study, given, absences, signed or (), on_site or (), returns,
+            on_progress=lambda p: say(answer_tables.progress_line(p)), stop=stopped.is_set,
+        )  # fmt: skip
+    if found.options and out is not None:
+        write_plan(workflow.plan_of_option(study, found, found.options[0]), out)
+        say(f"{out}: written, with the fewest changes")
+    if as_json:
+        print_json(replan_to_dict(found))
+    else:
+        console().print(answer_tables.replan_text(study.season, found))
+    if not found.options:
+        raise typer.Exit(NO_PLAN_EXISTS if found.clash else NOT_FOUND)
+
+
+def drill(
+    season: SeasonPath,
+    plan: PlanPath,
+    athletes: Annotated[list[str] | None, typer.Argument(metavar="[ATHLETE...]", help="Unless named: all.")] = None,
+    pairs: Annotated[bool, typer.Option("--pairs", help="Also every two of them together.")] = False,
+    first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First day out.")] = None,
+    scheduler: Annotated[str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster.")] = None,
+    after: After = None,
+    as_json: Json = False,
+) -> None:
+    """Lose each athlete in turn: who cannot be lost, what each loss costs, who saves most."""
+    study, given = open_plan(season, plan, after)
+    with stop_on_interrupt() as stopped:
+        found = run_drill(
+            study, given, athletes or None, pairs, _day(first), scheduler=scheduler,
+            on_progress=lambda loss, done, of: say(f"{done} of {of}: {', '.join(loss.athletes)}"), stop=stopped.is_set,
+        )  # fmt: skip
+    if as_json:
+        print_json(drill_to_dict(found))
+        return
+    for line in drill_lines(study.season, found):
+        console().print(line)
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else parse_date(text)
+
+
+def _returns(
+    study: Study, athletes: list[str], first: date | None, last: date | None, cover: date | None, start: date | None
+) -> list[Return]:
+    """Turn the dates of a return into ramps; none where no such date was given."""
+    if cover is None and start is None:
+        return []
+    if start is None or last is not None:
+        raise InputError("a return needs --start (and takes no --to): out, cover, start")
+    return [return_of(study.season, study.weekends, a, cover or start, start, first=first) for a in athletes]
