@@ -154,7 +154,7 @@ class _Queue:
         return loss_of(self.study, self.plan, group, self.first, effort)
 
 
-def connect(scheduler: str) -> Any:
+def connect(scheduler: str, timeout_s: float = 10.0) -> Any:
     """Return a client of a Dask cluster.
 
     Raises
@@ -167,7 +167,7 @@ def connect(scheduler: str) -> Any:
     except ImportError:
         raise InputError("a scheduler needs Dask: install the extra with  pip install 'lineup[cluster]'") from None
     try:
-        return Client(scheduler, timeout="10s", set_as_default=False)  # type: ignore[no-untyped-call]
+        return Client(scheduler, timeout=timeout_s, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
         raise InputError(f"no Dask scheduler answers at {scheduler!r}: {error}") from None
 
