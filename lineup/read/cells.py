@@ -49,10 +49,15 @@ def read_slug(value: object) -> str:
         raise fault("is not an id", 'Write it as text, such as "rear-changer".')
     if SLUG.fullmatch(value):
         return value
-    plain = unicodedata.normalize("NFKD", value).encode("ascii", "ignore").decode().lower()
-    better = re.sub(r"[^a-z0-9_]+", "-", plain).strip("-_")[:64]
+    better = slug_for(value)
     mend = f"Write {better}." if better else "Use lower-case letters, digits, - and _ only."
     raise fault("is not an id: lower-case letters, digits, - and _, at most 64 of them", mend)
+
+
+def slug_for(text: str) -> str:
+    """Return the id that was probably meant; empty where no letter or digit is left."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9_]+", "-", plain).strip("-_")[:64]
 
 
 def read_text(value: object) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from lineup.errors import Report, SeasonError
 from lineup.fingerprints import fingerprints
 from lineup.read import facts
+from lineup.read.cells import SLUG, slug_for
 from lineup.read.choreographies import read_choreographies
 from lineup.read.cross import check_coordinates, check_entries, check_services, check_weekends, check_worked
 from lineup.read.documents import read_limits, read_weights
@@ -137,7 +138,10 @@ class _Reading:
 
 
 def _known_ids(source: Source) -> Known:
-    """Every id that some table gives, also in rows with a problem; None where the table cannot be used."""
+    """Every id that some table gives, also in rows with a problem; None where the table cannot be used.
+
+    Where an id is misspelt the one that was probably meant counts as given, so that its fault is told once.
+    """
     known: dict[str, frozenset[str] | None] = {}
     for name, column in _ID_COLUMNS.items():
         known[name] = _ids(source, name, column)
@@ -161,4 +165,5 @@ def _ids(source: Source, table: str, column: str) -> frozenset[str] | None:
     given = source.tables.get(table)
     if table in source.broken or (given is not None and column not in given.header):
         return None
-    return frozenset() if given is None else frozenset(filter(None, given.column(column)))
+    cells = set() if given is None else set(given.column(column))
+    return frozenset(cell if SLUG.fullmatch(cell) else slug_for(cell) for cell in cells) - {""}

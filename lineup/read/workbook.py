@@ -49,7 +49,7 @@ def read_workbook(path: Path, notes: Notes) -> Source:
         elif name in TABLES:
             source.tables[name] = table
         elif name == "choreography":
-            source.choreographies = _choreographies(table, notes)
+            source.choreographies.update(_choreographies(table, notes))
         else:
             source.documents[name] = (table.file, _document(table, notes))
     missing_tables(source, "sheet {}", notes)
@@ -181,9 +181,9 @@ LISTS: Final = ("after", "misses")
 FLAGS: Final = ("car", "load", "early", "release")
 
 
-def _choreographies(table: Table, notes: Notes) -> dict[str, RawChoreography | None]:
+def _choreographies(table: Table, notes: Notes) -> dict[str, RawChoreography]:
     """Gather the rows of each service."""
-    found: dict[str, RawChoreography | None] = {}
+    found: dict[str, RawChoreography] = {}
     if "service" not in table.header:
         notes.problem(table.file, 1, "service", None, "this column is missing", "Name the service of each task.")
         return found
@@ -195,7 +195,6 @@ def _choreographies(table: Table, notes: Notes) -> dict[str, RawChoreography | N
             notes.problem(table.file, row, "service", service, "is not an id", mend)
             continue
         given = found.setdefault(service, RawChoreography(table.file, {}, []))
-        assert given is not None
         name = data.pop("service_name", None)
         given.data.setdefault("name", name or service)
         if name:
