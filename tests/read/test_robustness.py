@@ -72,6 +72,27 @@ def test_a_folder_or_a_pipe_in_place_of_a_file_is_refused(tiny: Path) -> None:
     assert any(line.startswith("limits.toml: ") for line in told)
 
 
+def test_files_larger_than_memory_should_hold_are_refused(tiny: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lineup.read.folder.LARGEST_BYTES", 1000)
+    (tiny / "graded_stops.csv").write_text("x" * 1001, encoding="utf-8")
+    assert "graded_stops.csv: is larger than 0 MB. Leave out what is not needed." in report_of(tiny)
+
+
+def test_other_files_beside_the_choreographies_are_told(tiny: Path) -> None:
+    (tiny / "choreography" / "four.txt").write_text("notes", encoding="utf-8")
+    (tiny / "choreography" / ".hidden").write_text("notes", encoding="utf-8")
+    (tiny / "readme.md").write_text("notes", encoding="utf-8")
+    _, report = read_season(tiny)
+    assert [str(warning) for warning in report.warnings] == [
+        "choreography/four.txt: is not a .toml file and was not read. Name it SERVICE.toml."
+    ]
+
+
+def test_a_toml_file_nested_too_deep_is_refused(tiny: Path) -> None:
+    (tiny / "limits.toml").write_text("rest_hours = " + "[" * 100_000, encoding="utf-8")
+    assert any(line.startswith("limits.toml: is not TOML") for line in report_of(tiny))
+
+
 def test_ids_never_become_paths(tiny: Path) -> None:
     (tiny / "services.csv").write_text("race,service,count\noval-1,../../four,6\nmesa-1,four,6\n", encoding="utf-8")
     (tiny.parent / "four.toml").write_text("name = 'Elsewhere'", encoding="utf-8")

@@ -114,6 +114,45 @@ def test_service_names_and_several_services_are_read_from_one_sheet(tmp_path: Pa
     assert read_season(write_workbook(season, tmp_path / "season.xlsx"))[0].choreographies == two
 
 
+def test_sheets_of_a_wrong_form_are_told(tmp_path: Path) -> None:
+    book = write_workbook(rich_season(), tmp_path / "season.xlsx")
+    loaded = openpyxl.load_workbook(book)
+    loaded["limits"]["C1"] = "why"
+    loaded["weights"].append(["tail", 0.5])
+    tasks = loaded["choreography"]
+    column = {cell.value: cell.column for cell in tasks[1]}
+    tasks.cell(2, column["service"]).value = "Four Tires"
+    tasks.cell(3, column["release"]).value = "perhaps"
+    loaded["cars"]["H2"] = "lost"
+    loaded["cars"]["I1"] = "colour"
+    for row in loaded["entries"]["A1:B9"]:
+        for cell in row:
+            cell.value = None
+    loaded.save(book)
+    with pytest.raises(SeasonError) as caught:
+        read_season(book)
+    assert [str(problem) for problem in caught.value.report.problems] == [
+        "sheet cars, row 1, column colour: is not a column of this table. Leave the column out.",
+        "sheet cars, row 2: stands under no column name (found 'lost'). Give the column a name, or clear it.",
+        "sheet entries, row 1: is empty, it has not even a header. Give the names of the columns.",
+        "sheet choreography, row 2, column service: is not an id (found 'Four Tires')."
+        " Write lower-case letters, digits, - and _ only.",
+        "sheet choreography, row 3, column release: is neither yes nor no (found 'perhaps'). Write yes or no.",
+        "sheet choreography, row 3, column after: no task of this service has this id (found 'do-p1')."
+        " Did you mean do-p2?",
+        "sheet limits, row 1: does not have the columns key and value alone (found 'key, value, why')."
+        " Write key, value in its first row.",
+        "sheet weights, row 4, column key: this key is there twice (found 'tail'). Keep one.",
+    ]
+
+
+def test_a_choreography_sheet_needs_its_service(tmp_path: Path) -> None:
+    book = write_workbook(rich_season(), tmp_path / "season.xlsx")
+    change(book, "choreography", "A1", None)
+    with pytest.raises(SeasonError, match="sheet choreography, row 1, column service: this column is missing"):
+        read_season(book)
+
+
 def test_sheets_nobody_reads_are_told(book: Path) -> None:
     loaded = openpyxl.load_workbook(book)
     loaded.create_sheet("shopping")["A1"] = "milk"
