@@ -13,6 +13,7 @@ import typer
 from lineup.cli.common import BAD_INPUT, Json, SeasonPath, console, find_athlete, print_json, say
 from lineup.errors import InputError, Problem, SeasonError
 from lineup.grading_sheet import add_grades, write_grading_sheet
+from lineup.new_season import write_new_season
 from lineup.read import read_season
 from lineup.report import skill_tables
 from lineup.skills import estimate_skills, profile, skills_table
@@ -20,10 +21,17 @@ from lineup.skills import estimate_skills, profile, skills_table
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
+    app.command("new")(new)
     app.command("check")(check)
     app.command("skills")(skills)
     app.command("grading-sheet")(grading_sheet)
     app.command("add-grades")(add_graded_sheet)
+
+
+def new(folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A folder that is not there yet.")]) -> None:
+    """Write a small, commented, valid season to start from, and the same tables as one workbook."""
+    written = write_new_season(folder)
+    say(f"{folder}: {len(written)} files written; read README.txt there, then `lineup check {folder}`")
 
 
 def check(season: SeasonPath, as_json: Json = False) -> None:

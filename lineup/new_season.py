@@ -1,0 +1,93 @@
+"""Writes a small, valid season to start from: a commented folder, and the same tables as one workbook."""
+
+from __future__ import annotations
+
+import csv
+import tomllib
+from collections.abc import Iterator
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any
+
+import xlsxwriter
+
+from lineup.errors import InputError
+
+STARTER = files("lineup") / "starter"
+
+
+def write_new_season(folder: Path | str) -> tuple[Path, ...]:
+    """Write the starter season into a folder that does not exist or is empty, and its workbook beside it.
+
+    Raises
+    ------
+    InputError
+        When the folder holds anything already, or cannot be written.
+    """
+    folder = Path(folder)
+    book = folder.with_name(f"{folder.name}.xlsx")
+    try:
+        if (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))) or book.exists():
+            raise InputError(f"{folder} or {book} is there already: name another folder, nothing is overwritten")
+        written = list(_copy(STARTER, folder))
+        _write_workbook(book)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror or error})") from None
+    return (*written, book)
+
+
+def _copy(source: Traversable, target: Path) -> Iterator[Path]:
+    target.mkdir(parents=True, exist_ok=True)
+    for item in sorted(source.iterdir(), key=lambda entry: entry.name):
+        if item.is_dir():
+            yield from _copy(item, target / item.name)
+        else:
+            (target / item.name).write_bytes(item.read_bytes())
+            yield target / item.name
+
+
+def _write_workbook(path: Path) -> None:
+    with xlsxwriter.Workbook(path) as book:
+        for name, rows in _sheets().items():
+            sheet = book.add_worksheet(name)
+            for number, row in enumerate(rows):
+                for column, value in enumerate(row):
+                    sheet.write_string(number, column, value)
+
+
+def _sheets() -> dict[str, list[list[str]]]:
+    """Rows of every sheet, header first, all as text."""
+    sheets: dict[str, list[list[str]]] = {}
+    for item in sorted(STARTER.iterdir(), key=lambda entry: entry.name):
+        name, _, ending = item.name.partition(".")
+        if ending == "csv":
+            sheets[name] = list(csv.reader(item.read_text(encoding="utf-8").splitlines()))
+        elif ending == "toml":
+            document = tomllib.loads(item.read_text(encoding="utf-8"))
+            sheets[name] = [["key", "value"], *([key, _toml(value)] for key, value in document.items())]
+    sheets["choreography"] = list(_choreography())
+    return sheets
+
+
+def _choreography() -> Iterator[list[str]]:
+    keys = ("id", "name", "position", "after", "split", "seconds", "misses", "load", "release")
+    yield ["service", "service_name", *keys]
+    for item in sorted((STARTER / "choreography").iterdir(), key=lambda entry: entry.name):
+        document = tomllib.loads(item.read_text(encoding="utf-8"))
+        for task in document["task"]:
+            yield [item.name.removesuffix(".toml"), document["name"], *(_cell(task.get(key)) for key in keys)]
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return ";".join(value) if isinstance(value, list) else str(value)
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {inner}" for key, inner in value.items()) + " }"
+    return str(value)

@@ -1,0 +1,40 @@
+"""A new season: valid as folder and workbook, plannable, and never written over anything."""
+
+from __future__ import annotations
+
+import pytest
+
+from lineup.errors import InputError
+from lineup.new_season import write_new_season
+from lineup.optimize.solve import solve
+from lineup.read import read_season
+from lineup.settings import Settings
+from lineup.study import Study
+
+
+def test_folder_and_workbook_are_the_same_valid_season(tmp_path):
+    written = write_new_season(tmp_path / "mine")
+    folder, first = read_season(tmp_path / "mine")
+    book, second = read_season(tmp_path / "mine.xlsx")
+    assert (first.problems, first.warnings) == ((), ())
+    assert (second.problems, second.warnings) == ((), ())
+    assert folder.fingerprints == book.fingerprints
+    assert tmp_path / "mine" / "README.txt" in written
+
+
+def test_it_can_be_planned(tmp_path):
+    write_new_season(tmp_path / "mine")
+    season, _ = read_season(tmp_path / "mine")
+    study = Study(season, season.weekends, Settings(scenarios=64, time_s=20))
+    outcome = solve(study.problem, study.settings)
+    assert outcome.status == "proven"
+    # who is cleared for one job only has it: the standing crew, as nothing was graded
+    assert {a.athlete for a in outcome.assignments} >= {"alba-moor", "cleo-hart"}
+
+
+def test_nothing_is_overwritten(tmp_path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "notes.txt").write_text("keep")
+    with pytest.raises(InputError, match="nothing is overwritten"):
+        write_new_season(tmp_path / "mine")
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["notes.txt"]
