@@ -1,6 +1,7 @@
 """The columns of every table: one model per file, a field per column; a field with a default may be missing or empty.
 
-`key` names the columns that must not repeat; `one_of` the columns of which a file holds at most one.
+`key` names the columns that must not repeat; `one_of` the columns of which a file holds at most one,
+`any_of` those of which it holds at least one.
 """
 
 from __future__ import annotations
@@ -63,6 +64,7 @@ class Row(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
     key: ClassVar[tuple[str, ...]] = ()
     one_of: ClassVar[tuple[tuple[str, str], ...]] = ()
+    any_of: ClassVar[tuple[str, ...]] = ()
     row: int = Field(exclude=True)
 
 
@@ -208,6 +210,7 @@ class StopRow(Row):
 class GradeRow(Row):
     """graded_stops.csv; what must not be empty follows from the task."""
 
+    any_of = ("seconds", "finish_s")
     date: Day
     setting: Setting
     service: ServiceId

@@ -44,6 +44,8 @@ def check_header(table: Table, model: type[Row], notes: Notes) -> bool:
                 mend += " No diagnosis is stored."
             notes.problem(table.file, 1, name, None, "is not a column of this table", mend)
     missing = [name for name, info in columns.items() if info.is_required() and name not in table.header]
+    if model.any_of and not any(name in table.header for name in model.any_of):
+        missing.append(" or ".join(model.any_of))
     for name in missing:
         notes.problem(table.file, 1, name, None, "this column is missing", "Add it.")
     for first, second in model.one_of:

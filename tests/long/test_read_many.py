@@ -1,7 +1,8 @@
 """Reading 200,000 graded rows, good and bad.
 
-Run by hand: pytest -n0 -s tests/long/test_read_many.py. On two cores that were busy otherwise: good rows 6 s, every row
-with three faults 12 s, 25,000 stops graded by finish marks 13 s, the same rows as a workbook 15 s.
+Run by hand: pytest -n0 -s tests/long/test_read_many.py. Measured on two cores that other work kept busy (load 5): good
+rows 10 s, every row with three faults 12 s, 25,000 stops graded by finish marks 13 s, the good rows as a workbook 23 s;
+on the same cores with little else to do: good rows 6 s.
 """
 
 from __future__ import annotations

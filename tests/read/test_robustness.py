@@ -78,6 +78,13 @@ def test_files_larger_than_memory_should_hold_are_refused(tiny: Path, monkeypatc
     assert "graded_stops.csv: is larger than 0 MB. Leave out what is not needed." in report_of(tiny)
 
 
+def test_grades_need_a_column_for_the_time(tiny: Path) -> None:
+    table = tiny / "graded_stops.csv"
+    rows = [line.rsplit(",", 1)[0] for line in table.read_text(encoding="utf-8").splitlines()]
+    table.write_text("\n".join(rows), encoding="utf-8")
+    assert report_of(tiny) == ["graded_stops.csv, row 1, column seconds or finish_s: this column is missing. Add it."]
+
+
 def test_other_files_beside_the_choreographies_are_told(tiny: Path) -> None:
     (tiny / "choreography" / "four.txt").write_text("notes", encoding="utf-8")
     (tiny / "choreography" / ".hidden").write_text("notes", encoding="utf-8")
