@@ -1,9 +1,10 @@
-"""Every lineup of a tiny season, priced by `Pricer` and checked without the optimiser: what a best lineup must equal."""
+"""Every lineup of a tiny season, priced by `Pricer` and checked without the optimiser."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import product
+from math import prod
 
 from lineup.plan import Assignment
 from lineup.problem import Problem
@@ -19,9 +20,14 @@ def every_lineup(problem: Problem) -> Iterator[tuple[Assignment, ...]]:
             yield lineup
 
 
+def size(problem: Problem) -> int:
+    """Number of ways to fill the seats race by race, schedules not yet looked at."""
+    return prod(sum(1 for _ in _race_lineups(problem, race.id)) for race in problem.races)
+
+
 def best_lineup(problem: Problem) -> tuple[float, tuple[Assignment, ...]] | None:
     """The cheapest lineup and its value, or None where there is none."""
-    priced = ((problem.pricer.price(lineup).value_s, lineup) for lineup in every_lineup(problem))
+    priced = ((problem.pricer.value(lineup), lineup) for lineup in every_lineup(problem))
     return min(priced, default=None, key=lambda pair: pair[0])
 
 
