@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 from typing import Any
 
+from lineup.eligibility import may_fill
 from lineup.explain import words
 from lineup.optimize.cover_ways import OnSite
 from lineup.plan import Plan
 from lineup.price import Pricer
 from lineup.season import Clearance, Season
 from lineup.skills import SkillEstimates, estimate_skills
-from lineup.stops import StopModel, sample_stops
+from lineup.stops import sample_stops
 from lineup.study import Study
 
 HOURS = 40.0  # of practice until somebody new to a position is cleared: an assumption, for the coach to replace
@@ -57,7 +59,7 @@ def cross_training(
 
     The expected cost is the season's chance of an absence times the cheapest cover of every filled seat, with those
     who are on site in the plan, reserves included. It is worked out anew, exactly on the samples, with each clearance
-    that somebody on site lacks.
+    that somebody on site lacks. Practice is taken to bring the graded stops that a starter needs (`recent_grades`).
 
     Parameters
     ----------
@@ -111,29 +113,30 @@ class _Trial:
     study: Study
     plan: Plan
     estimates: SkillEstimates
-    model: StopModel
+    now: OnSite
     missing: tuple[tuple[str, str], ...]
-    now: Mapping[str, float]
+    able: Season  # in which practice has brought the graded stops that are asked of a starter
 
     @classmethod
     def of(cls, study: Study, plan: Plan) -> _Trial:
-        season = study.season
+        season, limits = study.season, study.season.limits
         there = {a.athlete for a in plan.assignments} | {r.athlete for r in plan.reserves}
         cleared = {(c.athlete, c.position) for c in season.clearances if c.level == "cleared"}
-        missing = tuple(
-            (a, p) for a in season.athletes if a in there for p in season.positions if (a, p) not in cleared
-        )
+        pairs = ((a, p) for a in season.athletes if a in there for p in season.positions)
+        missing = tuple(pair for pair in pairs if pair not in cleared)
         anyone = season.with_clearance(*(Clearance(a, p, "training") for a, p in missing))
         estimates = estimate_skills(anyone)
         model = sample_stops(anyone, estimates, study.settings.seed, study.settings.scenarios, study.weekends)
-        trial = cls(study, plan, estimates, model, missing, {})
-        site = trial.site(season)
-        trial.now = {race: trial.expected_s(site, race) for race in site.races}
-        return trial
+        pricer = Pricer(season, model, study.weekends, study.settings, estimates)
+        kept = {name: limit for name, limit in limits.by_name.items() if name != "recent_grades"}
+        return cls(
+            study, plan, estimates, OnSite(pricer, plan), missing, season.replace(limits=replace(limits, by_name=kept))
+        )
 
-    def site(self, season: Season) -> OnSite:
-        """Return the plan's races under these clearances."""
-        return OnSite(Pricer(season, self.model, self.study.weekends, self.study.settings, self.estimates), self.plan)
+    @cached_property
+    def now_s(self) -> Mapping[str, float]:
+        """Expected cost of absences in each race as things are, weighted seconds."""
+        return {race: self.expected_s(self.now, race) for race in self.now.races}
 
     def expected_s(self, site: OnSite, race: str) -> float:
         """Return the expected cost of absences in one race, weighted seconds."""
@@ -143,11 +146,17 @@ class _Trial:
 
     def saved_s(self, athlete: str, position: str) -> float:
         """Weighted seconds that one clearance saves: in races where the athlete is on site, elsewhere nothing."""
-        season = self.study.season
-        site = self.site(season.with_clearance(Clearance(athlete, position, "cleared")))
-        races = [race for race in site.races if self._there(site, athlete, race)]
-        return sum(self.now[race] - self.expected_s(site, race) for race in races)
+        races = [race for race in self.now.races if self._there(athlete, race)]
+        before = sum(self.now_s[race] for race in races)
+        season = self.able.with_clearance(Clearance(athlete, position, "cleared"))
+        seats = (seat for race in races for seat in self.now.filled(race) if seat.position == position)
+        may = {(athlete, seat): may_fill(season, athlete, seat).allowed for seat in seats}
+        if not any(may.values()):
+            return 0.0
+        # what is known of everybody else and of all crews' costs stays true: only these answers are new
+        site = replace(self.now, _may={**self.now._may, **may})  # noqa: SLF001
+        return before - sum(self.expected_s(site, race) for race in races)
 
-    def _there(self, site: OnSite, athlete: str, race: str) -> bool:
+    def _there(self, athlete: str, race: str) -> bool:
         sent = (r.athlete for r in self.plan.reserves if r.race == race)
-        return athlete in site.seat_in[race] or athlete in sent or athlete in site.around(race)
+        return athlete in self.now.seat_in[race] or athlete in sent or athlete in self.now.around(race)

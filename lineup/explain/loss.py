@@ -8,7 +8,7 @@ from datetime import date
 from lineup.eligibility import may_fill
 from lineup.explain import words
 from lineup.explain.absences import absence_of, lapsed_text, without_lapsed
-from lineup.explain.clashes import find_clashes
+from lineup.explain.clashes import any_lineup, find_clashes
 from lineup.explain.drill_records import Loss
 from lineup.explain.patch import patched
 from lineup.optimize.solve import solve
@@ -38,7 +38,7 @@ def loss_of(study: Study, plan: Plan, athletes: Sequence[str], first: date | Non
     if not lost:
         return Loss(group, 0, "nothing lost", 0.0, 0.0, lapsed=lapsed)
     start = patched(absent, plan, lost)
-    outcome = solve(absent.problem, effort, start=start)
+    outcome = solve(absent.problem, effort, start=start or any_lineup(absent))
     if outcome.value_s is None:
         clash = find_clashes(absent) if outcome.status == "impossible" else ()
         facts = tuple(words.plain(season, fact.text) for fact in clash[0].facts) if clash else ()

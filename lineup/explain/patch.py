@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from lineup.explain.change import Change, Lineup, Moves
-from lineup.explain.ways import best_lawful, ways_into
+from lineup.explain.ways import best_lawful, ways_into, with_one_more
 from lineup.plan import Assignment, Plan
 from lineup.season import Seat
 from lineup.study import Study
@@ -33,11 +33,18 @@ def patched(
         lineup = Lineup(absent.pricer, plan.replace(assignments=left))
         found = [moves for into in ways_into(absent, lineup, seat).values() for moves in into]
         ways = [lineup.change(moves) for moves in found if not _barred(moves, without, frozen)]
-        best = _best(ways) if fewest else best_lawful(ways)
+        best = (_best(ways) if fewest else best_lawful(ways)) or _longer(absent, lineup, ways, without, frozen)
         if best is None:
             return None
         left = lineup.assignments(best.after)
     return left
+
+
+def _longer(
+    absent: Study, lineup: Lineup, ways: Sequence[Change], without: Collection[str], frozen: Collection[Seat]
+) -> Change | None:
+    change = with_one_more(absent, lineup, ways)
+    return None if change is None or _barred(change.moves, without, frozen) else change
 
 
 def _barred(moves: Moves, without: Collection[str], frozen: Collection[Seat]) -> bool:

@@ -18,7 +18,7 @@ COST_NAMES: Mapping[str, str] = {
     "uneven": "uneven share of starts",
     "development": "credit for starts of developing athletes",
 }
-SURE, LIKELY = 0.9, 0.7
+SURE, LIKELY, EVEN = 0.9, 0.7, 0.5
 NOTHING_S = 0.005  # less than this is told as nothing
 MOST_RACES_NAMED = 2
 MOST_CHANGES_TOLD = 6
@@ -66,7 +66,9 @@ def sureness(chance: float) -> str:
         return f"almost certainly ({percent})"
     if chance >= LIKELY:
         return f"likely ({percent})"
-    return f"{'only perhaps' if chance >= 0.5 else 'more likely not'} ({percent})"
+    if chance >= EVEN:
+        return f"only perhaps ({percent})"
+    return f"{'more likely not' if chance > 1 - SURE else 'almost certainly not'} ({percent})"
 
 
 def pace(per_stop_s: float, chance_slower: float) -> str:

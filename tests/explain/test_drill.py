@@ -126,7 +126,7 @@ def test_a_local_dask_cluster_gives_the_same_answers():
 
 def test_an_address_where_nothing_answers_gets_one_clear_line():
     pytest.importorskip("distributed")
-    with pytest.raises(InputError, match="no Dask scheduler answers at 'tcp://127.0.0.1:9'"):
+    with pytest.raises(InputError, match=r"no Dask scheduler answers at 'tcp://127\.0\.0\.1:9'"):
         connect("tcp://127.0.0.1:9", timeout_s=0.5)
 
 
@@ -140,7 +140,7 @@ def test_a_pin_nobody_could_keep_is_told_with_its_loss():
 
 def test_bad_input_gets_one_clear_line():
     study, plan = world(absences=(Absence("a4", FIRST_SUNDAY, None, "out"),))
-    with pytest.raises(InputError, match="athlete 'a9' is not in athletes.csv"):
+    with pytest.raises(InputError, match=r"athlete 'a9' is not in athletes\.csv"):
         drill(study, plan, athletes=["a9"])
     with pytest.raises(InputError, match=r"Athlete 4 \(a4\) is out already"):
         drill(study, plan, athletes=["a4"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import spearmanr
 
 from lineup.crew_chance import CrewChances
 from lineup.explain.change import Lineup
@@ -146,3 +147,88 @@ def test_the_json_form_has_the_keys_of_the_contract():
     row = swap_to_dict(find_swaps(study, random_plan(study, 0), Seat("r1", "c1", "p1"))[0])
     assert {"race", "car", "position", "moves", "gain_s", "chance", "allowed", "reasons"} <= row.keys()
     assert row["moves"][0].keys() == {"athlete", "from", "to"}
+
+
+def test_what_would_allow_a_forbidden_swap_does_allow_it():
+    """Each clause is put to the test: with the fact changed as it says, the rule is kept."""
+    pins = (Pin("never", "a6", "not on this car", car="c1"),)
+    absences = (Absence("a7", FIRST_SUNDAY, None, "out"),)
+    study = study_of(absences=absences, pins=pins, limits=Limits({"starts": Limit("starts", at_most=2)}))
+    season = study.season
+    lifted = {
+        "allowed once back": season.replace(absences=()),
+        "allowed if the pin were taken back": season.replace(pins=()),
+        "allowed with a start given up": season.replace(limits=Limits({"starts": Limit("starts", at_most=3)})),
+    }
+    tried = dict.fromkeys(lifted, 0)
+    for seed in range(6):
+        plan = random_plan(study, seed)
+        lineup = Lineup(study.pricer, plan)
+        for swap in find_swaps(study, plan, plan.assignments[0].seat, most=1):
+            if len(swap.reasons) != 1:
+                continue
+            clause = next(text for text in lifted if text in swap.reasons[0])
+            changed = study.with_season(lifted[clause])
+            after = lineup.apply(swap.moves)
+            old = {(b.rule, b.text) for b in broken_rules(changed.pricer, lineup.crews)}
+            new = {(b.rule, b.text) for b in broken_rules(changed.pricer, {**lineup.crews, **after})}
+            assert not new - old
+            tried[clause] += 1
+    assert min(tried.values()) > 0
+
+
+def test_fresh_scenarios_agree_within_the_stated_chance():
+    """A gain told as almost certain is there again with other luck, and the order of the swaps hardly changes."""
+    for seed in range(4):
+        study = study_of(grades=12, limits=Limits(), weights=Weights(tail=0.2), seed=seed)
+        fresh = Study(study.season, study.weekends, Settings(scenarios=64, seed=99 + seed))
+        plan = random_plan(study, seed)
+        lineup = Lineup(fresh.pricer, plan)
+        swaps = [s for s in find_swaps(study, plan, plan.assignments[seed].seat, most=200) if s.allowed]
+        again = [lineup.change(swap.moves).gain_s for swap in swaps]
+        for swap, gain in zip(swaps, again, strict=True):
+            if swap.chance >= 0.9 or swap.chance <= 0.1:
+                assert (gain > 0) == (swap.chance >= 0.9), swap
+        assert spearmanr([s.gain_s for s in swaps], again).statistic > 0.95
+
+
+def _really_gains(plan: Plan, swap, own: dict[tuple[str, str], float]) -> bool:
+    """Whether the stops of both cars become shorter in truth, by simulation."""
+    lineup = {a.seat: a.athlete for a in plan.assignments}
+    after = dict(lineup)
+    for move in swap.moves:
+        if move.start is not None and after.get(move.start) == move.athlete:
+            del after[move.start]
+    for move in swap.moves:
+        if move.end is not None:
+            after[move.end] = move.athlete
+    return _true_stops(after, own) < _true_stops(lineup, own)
+
+
+def _true_stops(lineup: dict[Seat, str], own: dict[tuple[str, str], float]) -> float:
+    """Expected seconds of one stop of each car: the slower of two athletes, luck of 15 % drawn anew."""
+    luck = np.exp(0.15 * np.random.default_rng(5).standard_normal((2, 4000)))
+    total = 0.0
+    for car in {seat.car for seat in lineup}:
+        crew = [own[athlete, seat.position] for seat, athlete in sorted(lineup.items()) if seat.car == car]
+        total += float(np.max([s * z for s, z in zip(crew, luck, strict=True)], axis=0).mean())
+    return total
+
+
+def test_the_stated_chance_is_how_often_the_gain_is_real():
+    """Over many made-up truths, swaps told to gain with chance c do so about c of the time."""
+    told, real = [], []
+    for seed in range(14):
+        rng = np.random.default_rng(1000 + seed)
+        pairs = [(f"a{i}", f"p{j}") for i in range(1, 8) for j in (1, 2)]
+        own = {pair: 4.0 * float(np.exp(0.05 * rng.standard_normal())) for pair in pairs}
+        study = study_of(own=own, grades=4, noise=0.15, limits=Limits(), weights=Weights(), seed=seed, races=1)
+        plan = random_plan(study, seed)
+        for swap in find_swaps(study, plan, plan.assignments[0].seat, most=25):
+            told.append(swap.chance)
+            real.append(_really_gains(plan, swap, own))
+    told, real = np.array(told), np.array(real)
+    for low, high in ((0.0, 0.35), (0.35, 0.65), (0.65, 1.01)):
+        group = (told >= low) & (told < high)
+        assert group.sum() > 50
+        assert real[group].mean() == pytest.approx(told[group].mean(), abs=0.18)
