@@ -17,6 +17,7 @@ from lineup.explain.swaps import Swap, chance_real, find_swaps, new_chances
 from lineup.explain.training import PracticePlan, practice_priorities
 from lineup.explain.why import SeatAnswer, why
 from lineup.explain.why_not import WhyNot, why_not
+from lineup.fingerprints import fingerprints
 from lineup.optimize.reserves import choose_reserves
 from lineup.optimize.solve import Outcome, Progress, solve
 from lineup.plan import Assignment, EntryForecast, Plan, Status
@@ -78,7 +79,7 @@ def finish_plan(study: Study, outcome: Outcome) -> Plan:
         scenarios=study.settings.scenarios,
         tail=study.settings.tail,
         weekends=study.weekends,
-        fingerprints=study.season.fingerprints,
+        fingerprints=fingerprints(study.season),
         notes=tuple(outcome.notes),
     )
     if outcome.status == "impossible":
