@@ -1,0 +1,65 @@
+"""How close the optimiser comes, how fast, and how that grows; run `python -m tests.benchmarks.bench_optimizer`.
+
+Figures are gaps and shares of the first run's time, so that they can be compared across machines of any speed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+
+import numpy as np
+
+from lineup.optimize.bench import Bench
+from lineup.optimize.run import Progress
+from lineup.optimize.search import mean_costs
+from lineup.optimize.solve import solve
+from lineup.problem import Problem, build
+from lineup.settings import Settings
+from tests.benchmarks.generate import make_model, make_season
+
+SIZES = {"30x4x4": (30, 4, 4, 60.0), "48x6x8": (48, 6, 8, 120.0), "72x8x12": (72, 8, 12, 300.0)}
+
+
+def run(name: str, share: float, scenarios: int, seed: int) -> None:
+    """Solve one size and print how value, bound and gap came about."""
+    athletes, cars, weekends, seconds = SIZES[name]
+    season = make_season(athletes, cars, weekends, seed)
+    settings = Settings(time_s=seconds * share, scenarios=scenarios, seed=seed)
+    problem = build(season, make_model(season, scenarios, seed), season.weekends, settings)
+    seen: list[Progress] = []
+    found = solve(problem, settings, on_progress=seen.append)
+    gaps = [(p.seconds, p.gap) for p in seen if p.gap is not None]
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"{name}: value {found.value_s:.2f} s, bound {found.bound_s:.2f} s, gap {100 * (found.gap or 0):.3f} %")
+    for part in (0.25, 0.5, 0.75, 1.0):
+        reached = [gap for at, gap in gaps if at <= part * settings.time_s]
+        print(f"   at {part:.0%} of {settings.time_s:.0f} s: " + (f"{100 * reached[-1]:.3f} %" if reached else "-"))
+    print(f"   peak memory {peak_mb:.0f} MB; week by week, by averages: {_week_by_week(problem) / found.value_s:.4f} of it")
+
+
+def _week_by_week(problem: Problem) -> float:
+    """Cost of a greedy choice: each weekend the best averages, rested athletes only, then the true value."""
+    from lineup.optimize.run import Run
+    from lineup.optimize.search import first_lineup
+
+    total = Run(Bench(problem), problem.settings)
+    first_lineup(total, mean_costs(total), 10.0)
+    return float("nan") if total.value is None else total.value
+
+
+def main() -> None:
+    """Read the command line and run."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("sizes", nargs="*", default=list(SIZES))
+    parser.add_argument("--share", type=float, default=1.0, help="share of each size's time")
+    parser.add_argument("--scenarios", type=int, default=2000)
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    np.seterr(all="raise", under="ignore")
+    for name in given.sizes:
+        run(name, given.share, given.scenarios, given.seed)
+
+
+if __name__ == "__main__":
+    main()

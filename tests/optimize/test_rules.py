@@ -1,0 +1,115 @@
+"""Each rule alone changes the plan: without it the best lineup breaks it, with it the best lineup does not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, time, timedelta
+
+import pytest
+
+from lineup.lawful import broken_rules
+from lineup.limits import Limit, Limits
+from lineup.optimize.model import build_model
+from lineup.optimize.rulebook import RULES
+from lineup.optimize.solve import solve
+from lineup.season import Absence, Pin, Season
+from tests.builders import FIRST_SUNDAY, make_race, tiny_season
+from tests.optimize.seasons import QUICK, make_problem
+
+SEED = 2
+BASE = tiny_season(athletes=6, positions=2, races=2, grades=0)
+PIN = "decided by hand"
+
+
+def weekend(days: int = 1) -> Season:
+    """Two races some days apart in one week, 300 km apart: in the evening and on Sunday morning."""
+    races = {
+        "r1": make_race(0, on=FIRST_SUNDAY - timedelta(days=days), report=time(14), start=time(19), weekend="w1"),
+        "r2": make_race(1, on=FIRST_SUNDAY, report=time(8), weekend="w1"),
+    }
+    return BASE.replace(races=races)
+
+
+def limited(season: Season, limit: Limit) -> Season:
+    return season.replace(limits=Limits({limit.name: limit}))
+
+
+def one_day() -> Season:
+    """Two races on one day at one site."""
+    races = {
+        "r1": make_race(0, report=time(7), start=time(9)),
+        "r2": make_race(1, on=FIRST_SUNDAY, report=time(14), start=time(16), weekend="w1", site="track-1"),
+    }
+    return BASE.replace(races=races)
+
+
+def short(season: Season) -> Season:
+    positions = {p: replace(facts, min_height_m=1.85) for p, facts in season.positions.items()}
+    people = {a: replace(f, height_m=1.80 if a in _best(season) else 1.90) for a, f in season.athletes.items()}
+    return season.replace(positions=positions, athletes=people)
+
+
+def _best(season: Season) -> list[str]:
+    """Athletes of the best lineup, in order of race and position."""
+    return [a.athlete for a in solve(make_problem(season, SEED), QUICK).assignments]
+
+
+FIRST, SECOND = _best(BASE)[:2]
+THIRD = next(a for a in BASE.athletes if a not in _best(BASE))
+CASES = {
+    "rest_hours": (weekend(), lambda s: limited(s, Limit("rest_hours", at_least=11))),
+    "duty_hours": (one_day(), lambda s: limited(s, Limit("duty_hours", at_most=8))),
+    "weekly_rest_hours": (weekend(4), lambda s: limited(s, Limit("weekly_rest_hours", at_least=84))),
+    "rolling_rest_hours": (weekend(3), lambda s: limited(s, Limit("rolling_rest_hours", at_least=66, days=7))),
+    "races_per_weekend": (weekend(), lambda s: limited(s, Limit("races_per_weekend", at_most=1))),
+    "weekends_in_a_row": (BASE, lambda s: limited(s, Limit("weekends_in_a_row", at_most=1))),
+    "races_in_days": (BASE, lambda s: limited(s, Limit("races_in_days", at_most=1, days=8))),
+    "starts": (BASE, lambda s: limited(s, Limit("starts", at_most=1))),
+    "travel_hours_in_days": (BASE, lambda s: limited(s, Limit("travel_hours_in_days", at_most=12, days=10))),
+    "availability": (BASE, lambda s: s.with_absence(Absence(FIRST, date(2026, 4, 1), date(2026, 4, 6), "out"))),
+    "height": (BASE, short),
+    "never": (BASE, lambda s: s.with_pin(Pin("never", FIRST, PIN, race="r1"))),
+    "must": (BASE, lambda s: s.with_pin(Pin("must", THIRD, PIN, race="r1"))),
+    "pair": (BASE, lambda s: s.with_pin(Pin("pair", FIRST, PIN, THIRD, race="r1"))),
+    "apart": (BASE, lambda s: s.with_pin(Pin("apart", FIRST, PIN, SECOND, race="r1"))),
+}
+
+
+@pytest.mark.parametrize("rule", CASES)
+def test_rule_alone_changes_the_plan(rule: str) -> None:
+    season, with_rule = CASES[rule]
+    free = solve(make_problem(season, SEED), QUICK)
+    problem = make_problem(with_rule(season), SEED)
+    bound = solve(problem, QUICK)
+    assert bound.status == "proven"
+    assert bound.assignments != free.assignments
+    assert broken_rules(problem.pricer, problem.pricer.crews(free.assignments))
+    assert not broken_rules(problem.pricer, problem.pricer.crews(bound.assignments))
+
+
+def test_slowest_changes_the_plan() -> None:
+    season = tiny_season(athletes=4, positions=2, cars=2, races=1, grades=0)
+    cars = {"c1": replace(season.cars["c1"], priority=0.2), "c2": replace(season.cars["c2"], priority=5.0)}
+    season = season.replace(cars=cars)
+    free = solve(make_problem(season, SEED), QUICK)
+    problem = make_problem(season, SEED)
+    mean = problem.pricer.mean_s("r1", {a.position: a.athlete for a in free.assignments if a.car == "c1"})["four"]
+    slow = season.replace(cars={**cars, "c1": replace(cars["c1"], slowest_s=mean - 0.01)})
+    bound = solve(make_problem(slow, SEED), QUICK)
+    assert bound.status == "proven"
+    assert bound.assignments != free.assignments
+
+
+def test_travel_places_leave_an_optional_seat_empty() -> None:
+    positions = {p: replace(f, filled="if_possible" if p == "p2" else "always") for p, f in BASE.positions.items()}
+    season = BASE.replace(positions=positions, standing={("c1", "p2"): SECOND})
+    tight = season.replace(races={r: replace(f, travel_places=1) for r, f in season.races.items()})
+    assert {a.position for a in solve(make_problem(tight, SEED), QUICK).assignments} == {"p1"}
+
+
+def test_every_rule_has_a_label_and_a_switch() -> None:
+    season = CASES["weekends_in_a_row"][1](BASE).with_pin(Pin("must", THIRD, PIN, race="r1"))
+    model = build_model(make_problem(season, SEED), switches=True)
+    assert all(rule.label for rule in RULES.values())
+    assert {name.split(":")[0] for name in model.switches} >= {"fill", "must", "weekends_in_a_row"}
+    assert all(switch.label for switch in model.switches.values())
