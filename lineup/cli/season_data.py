@@ -43,7 +43,7 @@ def check(season: SeasonPath, as_json: Json = False) -> None:
         if as_json:
             print_json({"problems": problem_rows(report.problems), "warnings": problem_rows(report.warnings)})
         say(str(report))
-        say(f"{season}: {len(report.problems)} problems, {len(report.warnings)} warnings")
+        say(f"{season}: {_count(report.problems, 'problem')}, {_count(report.warnings, 'warning')}")
         raise typer.Exit(BAD_INPUT) from None
     if as_json:
         print_json({"problems": [], "warnings": problem_rows(report.warnings)})
@@ -51,7 +51,7 @@ def check(season: SeasonPath, as_json: Json = False) -> None:
         console().print(skill_tables.season_summary(facts))
     if report.warnings:
         say(str(report))
-    say(f"{season}: no problems, {len(report.warnings)} warnings")
+    say(f"{season}: no problems, {_count(report.warnings, 'warning')}")
 
 
 def skills(
@@ -98,6 +98,10 @@ def add_graded_sheet(
     if as_json:
         print_json(asdict(added))
     say(f"{season}: {added.grades} graded tasks and {added.stops} stops added from {sheet}")
+
+
+def _count(found: Sequence[Problem], word: str) -> str:
+    return f"{len(found)} {word}{'' if len(found) == 1 else 's'}"
 
 
 def problem_rows(problems: Sequence[Problem]) -> list[dict[str, Any]]:
