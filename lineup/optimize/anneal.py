@@ -88,7 +88,7 @@ class Annealing:
         k = self.filled[int(rng.random() * len(self.filled))]
         a = self.seats[k]
         b = self.able[k][int(rng.random() * len(self.able[k]))]
-        if a == b or a == EMPTY:
+        if a in (b, EMPTY):
             return {k: (a, b)} if a == EMPTY and self.where[b][self.race_of[k]] == EMPTY else {}
         changes: dict[int, tuple[int, int]] = {}
         r = self.race_of[k]
@@ -110,14 +110,14 @@ class Annealing:
         entries = {self.entry_of[k] for k in changes}
         links = {k for k in changes if self.before[k] >= 0} | {self.after[k] for k in changes if self.after[k] >= 0}
         people = {a for pair in changes.values() for a in pair if a != EMPTY}
-        old = self._part(entries, links, people, changes)
+        old = self._part(entries, links, changes)
         self._put({k: new for k, (_, new) in changes.items()})
         schedule = sum(self._schedule(a, self._set(a)) - self._schedule(a, self.sets[a]) for a in people)
         if schedule == math.inf:
             return math.inf
-        return self._part(entries, links, people, changes) - old + schedule
+        return self._part(entries, links, changes) - old + schedule
 
-    def _part(self, entries: set[int], links: set[int], people: set[int], changes: dict[int, tuple[int, int]]) -> float:
+    def _part(self, entries: set[int], links: set[int], changes: dict[int, tuple[int, int]]) -> float:
         seats = self.seats
         total = sum(self._entry(e) for e in entries)
         for k in changes:

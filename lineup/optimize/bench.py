@@ -61,8 +61,9 @@ class Bench:
         """Seconds of who sits where, crew changes included."""
         filled = lineup != EMPTY
         seats = np.arange(len(lineup))
-        total = float(self.frame.cost[lineup[filled], seats[filled]].sum() + self.frame.empty_cost[~filled].sum())
-        return total + float(self.problem.season.weights.crew_change_s * int(self.changed(lineup).sum()))
+        own = self.frame.cost[lineup[filled], seats[filled]].sum()
+        total = float(own) + float(self.frame.empty_cost[~filled].sum())
+        return total + float(self.problem.season.weights.crew_change_s) * int(self.changed(lineup).sum())
 
     def anchor_s(self, lineup: Lineup) -> float:
         """Seconds that differing from the anchor's baseline costs."""

@@ -94,6 +94,11 @@ class CrewValues:
             return np.zeros(0)
         return np.array([self._known[entry.kind, crew][0] for crew in crews]) @ entry.weights
 
+    def unit_costs(self, kind: int, crews: Sequence[Crew]) -> Floats:
+        """Stop seconds of crews by service of the kind, shape (crews, services), without counts and priority."""
+        self.learn(kind, crews)
+        return np.array([self._known[kind, crew][0] for crew in crews])
+
     def slowest_mean(self, entry: EntryFrame, crew: Crew) -> float:
         """Mean of the slowest service of a crew, seconds."""
         return float(self._of(entry.kind, crew)[1].max(initial=0.0))

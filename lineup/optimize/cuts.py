@@ -103,7 +103,7 @@ class CutPool:
         return self._crews[kind, crew]
 
     def near(self, entry: EntryFrame, crew: Crew, most: int = NEAREST) -> list[KindCut]:
-        """Return the cuts of the entry's kind that are highest at a crew, highest first; at most `most` of the latest."""
+        """Return the cuts of the entry's kind that are highest at a crew, highest first, out of the latest ones."""
         cuts = self.by_kind.get(entry.kind, [])[-SEARCHED:]
         places = [p for p, a in enumerate(crew) if a >= 0]
         athletes = [crew[p] for p in places]

@@ -15,6 +15,7 @@ from scipy import sparse
 
 from lineup.optimize.bench import Bench
 from lineup.optimize.frame import EMPTY, EntryFrame, Floats, Ints, Lineup
+from lineup.optimize.lp import new_lp
 from lineup.optimize.pricing import Schedule
 from lineup.optimize.rows import INF, Row
 
@@ -80,11 +81,11 @@ class Master:
         self.columns = sparse.csr_array((0, self.size))
         self.known: set[tuple[int, tuple[int, ...]]] = set()
         self.primal = np.zeros(0)
+        none = np.zeros(0)
+        self.latest = Duals(none, none, none)
         self.box_columns: NDArray[np.int32] | None = None
         self.schedule_columns: list[int] = []
-        self.lp = highspy.Highs()
-        self.lp.setOptionValue("output_flag", False)
-        self.lp.setOptionValue("threads", 1)
+        self.lp = new_lp()
         everything = np.ones(len(self.frame.seats), dtype=np.bool_)
         self.free = everything if self.part is None else self.part.free
         self._begin()
@@ -119,7 +120,9 @@ class Master:
         fresh = _matrix(rows, self.size)
         owners = list(entries) if entries is not None else [-1] * len(rows)
         inside = (fresh @ self.columns.T).tocsr() if self.schedules else sparse.csr_array((len(rows), 0))
-        starts, index, values = [], [], []
+        starts: list[int] = []
+        index: list[int] = []
+        values: list[float] = []
         for i, entry in enumerate(owners):
             starts.append(len(index))
             if entry >= 0:
@@ -187,7 +190,9 @@ class Master:
         inside = self._indicator([s for s, _ in fresh])
         others = (self.matrix @ inside.T).tocsc() if self.rows else sparse.csc_array((0, len(fresh)))
         seats, athletes = len(self.frame.seats), len(self.frame.athletes)
-        starts, index, values = [], [], []
+        starts: list[int] = []
+        index: list[int] = []
+        values: list[float] = []
         first = self.lp.getNumCol()
         for j, (schedule, _) in enumerate(fresh):
             starts.append(len(index))
@@ -264,7 +269,7 @@ class Master:
     # ---------------------------------------------------------------------------------------------------------- solve
 
     def thetas(self) -> Floats:
-        """What the stops of each entry cost in the latest solution, shape (entries,)."""
+        """Return what the stops of each entry cost in the latest solution, shape (entries,)."""
         return self.primal[: len(self.frame.entries)]
 
     def solve(self) -> tuple[float, Floats, Duals]:
@@ -288,9 +293,7 @@ class Master:
 
         `begin` numbers schedules that together make a lineup. Without `seconds`, nodes are counted instead.
         """
-        solver = highspy.Highs()
-        solver.setOptionValue("output_flag", False)
-        solver.setOptionValue("threads", 1)
+        solver = new_lp()
         if seconds is None:
             solver.setOptionValue("mip_max_nodes", NODES)
         else:
@@ -368,6 +371,6 @@ def mend(master: Master, duals: Duals) -> Duals:
 
 
 def seat_prices(master: Master, duals: Duals) -> Floats:
-    """What each seat costs each athlete under these prices, shape (athletes, seats); inf where he may not."""
+    """Return what each seat costs each athlete at these prices, shape (athletes, seats); inf where he may not."""
     others = (master.matrix.T @ duals.rows).reshape(master.frame.may.shape)
     return np.where(master.frame.may, master.frame.cost - others - duals.seats[None, :], np.inf)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import highspy
 import numpy as np
 from scipy import sparse
 
 from lineup.optimize.bench import Bench
 from lineup.optimize.cuts import KindCut, uniform_mix
 from lineup.optimize.frame import EntryFrame, Floats, Ints
+from lineup.optimize.lp import new_lp
 from lineup.optimize.rows import INF
 
 ENOUGH = 1e-4  # stop adding cuts when they lift the value by less than this share
@@ -37,9 +37,7 @@ class Plain:
         self.column = np.full(self.frame.may.shape, -1, dtype=np.intp)
         self.column[self.athletes, self.seats] = np.arange(len(self.athletes))
         self.cuts: list[tuple[EntryFrame, KindCut]] = []
-        self.lp = highspy.Highs()
-        self.lp.setOptionValue("output_flag", False)
-        self.lp.setOptionValue("threads", 1)
+        self.lp = new_lp()
         self._begin()
 
     def _begin(self) -> None:

@@ -160,7 +160,7 @@ class Pricing:
         ends = np.stack([least.min(axis=1) for least in tables.least])  # (races, athletes)
         last = ends.argmin(axis=0)
         values = ends[last, np.arange(len(last))]
-        schedules = [self._read(tables, a, int(last[a])) for a in np.flatnonzero(values < 0)]
+        schedules = [self._read(tables, int(a), int(last[a])) for a in np.flatnonzero(values < 0)]
         return np.minimum(values, 0.0), schedules
 
     def _race(self, r: int, prices: Floats, tables: _Tables) -> None:
@@ -273,14 +273,14 @@ class Pricing:
                 step = self._weeks[r] - self._weeks[before]
                 run = run if step == 0 else run + 1 if step == 1 else 1
                 total += self._beyond(run) if step else 0.0
-            total += self._change(schedule, k, last)
+            total += self._change(k, last)
             last = k
         return total
 
     def _beyond(self, run: int) -> float:
         return self.price if self.most is not None and not self.hard and run > self.most else 0.0
 
-    def _change(self, schedule: Schedule, seat: int, last: int) -> float:
+    def _change(self, seat: int, last: int) -> float:
         before = int(self.frame.before[seat])
         if before < 0 or last == before:
             return 0.0

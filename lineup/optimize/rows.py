@@ -72,7 +72,7 @@ def _pins(bench: Bench) -> Iterator[Row]:
     for pin, _, matching in bench.team_pins:
         seats = np.array(sorted(matching), dtype=np.intp)
         first = np.array([frame.number[a] for a in (pin.athlete,) if a in frame.number], dtype=np.intp)
-        second = np.array([frame.number[a] for a in (pin.other,) if a in frame.number], dtype=np.intp)
+        second = np.array([frame.number[a] for a in (pin.other or "",) if a in frame.number], dtype=np.intp)
         if pin.kind == "must":
             yield _row(bench, first, seats, 1.0, INF)
             continue
@@ -106,7 +106,7 @@ def _windows(bench: Bench) -> Iterator[Row]:
 
 
 def _uneven(bench: Bench) -> Iterator[Row]:
-    """|starts - share| as what goes beyond the share from either side."""
+    """Count |starts - share| as what goes beyond the share from either side."""
     price, share = bench.problem.season.weights.uneven_s, bench.problem.even_share
     seats = np.arange(len(bench.frame.seats))
     for a in range(len(bench.frame.athletes)) if price > 0 else ():

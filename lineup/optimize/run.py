@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -102,6 +102,10 @@ class Run:
         self.best, self.value = lineup.copy(), value
         self.report()
         return True
+
+    def offer_all(self, lineups: Iterable[Lineup]) -> int:
+        """Offer several lineups; count those taken."""
+        return sum(self.offer(lineup) for lineup in lineups)
 
     def raise_bound(self, bound: float) -> None:
         """Take a bound if it is better than the one so far."""

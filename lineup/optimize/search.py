@@ -55,7 +55,7 @@ def first_lineup(run: Run, stop_costs: Floats, seconds: float) -> None:
             look_s = min(SECOND_LOOK_S, run.left + 5.0)
             run.impossible = run.best is None and surely_infeasible(model, run.settings, look_s, lambda: run.stopped)
             return
-        if any([run.offer(lineup) for lineup in reversed(answer.lineups)]):
+        if run.offer_all(reversed(answer.lineups)):
             return
         if not sum(repair(run, model, lineup) for lineup in answer.lineups) and answer.lineups:
             return
@@ -116,4 +116,4 @@ class Search:
         start[held] = block.costs[run.best[held], held]
         before = run.value
         found: list[Lineup] = block.solve(start, min(BLOCK_S, run.left), lambda: run.over)
-        return any([run.offer(lineup) for lineup in found]) and run.value < before - 1e-6
+        return run.offer_all(found) > 0 and run.value < before - 1e-6

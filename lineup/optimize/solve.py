@@ -96,7 +96,7 @@ def _in_turn(run: Run, relaxation: Relaxation, search: Search) -> None:
         if run.over:
             return
         if more:
-            more = relaxation.step()
+            more = relaxation.step(lambda: run.over)
             run.raise_bound(relaxation.bound)
         search.step()
         run.report()
@@ -109,7 +109,7 @@ def _side_by_side(run: Run, relaxation: Relaxation, search: Search) -> None:
     def bound() -> None:
         try:
             relaxation.begin(lambda: run.over)
-            while not run.over and relaxation.step():
+            while not run.over and relaxation.step(lambda: run.over):
                 pass
         except BaseException as error:
             failed.append(error)

@@ -18,7 +18,6 @@ from tests.builders import tiny_season
 from tests.optimize.brute import best_lineup, size
 from tests.optimize.seasons import QUICK, make_problem, random_bank, random_season
 
-
 MOST_PLANS = 1500
 
 
@@ -62,7 +61,13 @@ def additive(costs: np.ndarray) -> tuple[Season, StopModel]:
     bank = random_bank(season, "four", "plain", 2, np.random.default_rng(0))
     durations = {f"p{p + 1}": np.repeat(costs[:, p, None, None].astype(float), 2, axis=2) for p in range(size)}
     bank = type(bank)(
-        bank.service, bank.tire, bank.choreography, bank.athletes, durations, bank.car, bank.clean,
+        bank.service,
+        bank.tire,
+        bank.choreography,
+        bank.athletes,
+        durations,
+        bank.car,
+        bank.clean,
         {p: np.zeros(size) for p in bank.penalty_s},
     )
     return season, StopModel({("four", "plain"): bank}, 1, 2)
@@ -93,9 +98,7 @@ def two_seats(first: str, second: str) -> tuple[Season, StopModel]:
         "p2": np.array([[times["steady"]], [times[second]]]),
     }
     none = {p: np.zeros(2) for p in ("p1", "p2")}
-    bank = type(bank)(
-        bank.service, bank.tire, bank.choreography, bank.athletes, durations, bank.car, bank.clean, none
-    )
+    bank = type(bank)(bank.service, bank.tire, bank.choreography, bank.athletes, durations, bank.car, bank.clean, none)
     return season, StopModel({("four", "plain"): bank}, 1, 2)
 
 
@@ -103,7 +106,9 @@ def test_best_averages_are_not_the_best_crew() -> None:
     season, model = two_seats("now-and-then", "other-day")
     found = solve(build(season, model, season.weekends, QUICK), QUICK)
     assert [a.athlete for a in found.assignments] == ["a1", "a3"]  # 10 s on average each, against 9.5 s
-    by_averages = [a.__class__(a.race, a.car, a.position, b) for a, b in zip(found.assignments, ("a2", "a4"), strict=True)]
+    by_averages = [
+        a.__class__(a.race, a.car, a.position, b) for a, b in zip(found.assignments, ("a2", "a4"), strict=True)
+    ]
     worse = build(season, model, season.weekends, QUICK).pricer.value(by_averages)
     assert found.value_s == pytest.approx(10.0)
     assert worse - 10.0 == pytest.approx(3.0)  # both slow on different days: 13 s every time
