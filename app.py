@@ -2,7 +2,12 @@
 
 import streamlit as st
 
-st.set_page_config(page_title="Lineup", page_icon="lineup/ui/mark.png", layout="wide")
+from lineup.ui.show import STYLE
+
+st.set_page_config(
+    page_title="Lineup", page_icon="lineup/ui/mark.png", layout="wide", initial_sidebar_state="collapsed"
+)
+st.html(STYLE)
 
 MINE = st.Page("lineup/ui/mine.py", title="My weekend", url_path="mine", visibility="hidden")
 PAGES = [
@@ -16,6 +21,11 @@ PAGES = [
 ]
 
 page = st.navigation([*PAGES, MINE], position="top")
-if page == MINE:  # an athlete's own link shows nothing else
-    page = st.navigation([*PAGES, MINE], position="hidden")
+if page == MINE:  # an athlete's own link leads nowhere else
+    st.navigation([*PAGES, MINE], position="hidden")
+else:
+    # on a phone the links stand on the page itself: a menu that opens over it would have to be closed each time
+    with st.container(horizontal=True, gap="small", key="phone_links"):
+        for target in PAGES:
+            st.page_link(target)
 page.run()

@@ -30,6 +30,11 @@ class Picture:
     words: str
 
 
+def _picture(chart: alt.Chart | alt.LayerChart | alt.FacetChart, words: str) -> Picture:
+    """Leave single marks out of what a screen reader is told: the words say it better."""
+    return Picture(chart.configure_mark(aria=False), words)
+
+
 def stop_timeline(report: CrewReport, season: Season) -> Picture:
     """Return the stop of one crew as bars in time, one lane per position; decisive tasks are solid and marked."""
     lanes = {p: position_name(season, p) if p else "Car and driver" for p in ("", *report.crew)}
@@ -63,7 +68,7 @@ def stop_timeline(report: CrewReport, season: Season) -> Picture:
             alt.Tooltip("share", title="Decisive in"),
         ],
     )
-    weights = ["decisive", "sometimes decisive", "seldom decisive"]
+    weights = ["decisive", "sometimes", "seldom"]
     bars = base.mark_bar(height=18, stroke=GREY, strokeWidth=1).encode(
         x=alt.X("start:Q", title="seconds from the car's stop (means of the forecast)"),
         x2="end:Q",
@@ -85,18 +90,18 @@ def stop_timeline(report: CrewReport, season: Season) -> Picture:
         f"{report.holds_up} Share of stops in which somebody's work is decisive: {named}. A diamond marks tasks that "
     )
     words += "are decisive in at least half of the stops."
-    return Picture(chart, words)
+    return _picture(chart, words)
 
 
 def _weight(share: float) -> str:
-    return "decisive" if share >= DECISIVE else "sometimes decisive" if share >= OFTEN else "seldom decisive"
+    return "decisive" if share >= DECISIVE else "sometimes" if share >= OFTEN else "seldom"
 
 
 def stop_dots(report: CrewReport, under_s: float) -> Picture:
     """Return fifty equally likely stops as dots; full circles are under `under_s`, open triangles are not."""
     data = stacked(report.dots, under_s)
     chart = _dots(data, under_s).properties(height=26 * 6)
-    return Picture(chart, under_words(report.dots, under_s))
+    return _picture(chart, under_words(report.dots, under_s))
 
 
 def swap_dots(before: Sequence[float], after: Sequence[float], under_s: float) -> Picture:
@@ -109,7 +114,7 @@ def swap_dots(before: Sequence[float], after: Sequence[float], under_s: float) -
     )
     chart = _dots(both, under_s).properties(height=110).facet(row=rows).resolve_scale(y="shared")
     words = f"Now {under_words(before, under_s)} After the swap {under_words(after, under_s)}"
-    return Picture(chart, words)
+    return _picture(chart, words)
 
 
 def stacked(dots: Sequence[float], under_s: float) -> pd.DataFrame:
@@ -154,7 +159,7 @@ def before_after(rows: Sequence[tuple[str, float, float]], unit: str = "s") -> P
     start = base.mark_point(shape="circle", size=80, color=GREY, strokeWidth=2).encode(x="before:Q")
     end = base.mark_point(shape="triangle", size=90, filled=True, color=VERMILION, opacity=1).encode(x="after:Q")
     words = "; ".join(f"{label}: {b:.2f} {unit} before, {a:.2f} {unit} after" for label, b, a in rows)
-    return Picture((line + start + end).properties(height=max(90, 34 * len(rows))), words + ".")
+    return _picture((line + start + end).properties(height=max(90, 34 * len(rows))), words + ".")
 
 
 def against_pool(rows: Sequence[Mapping[str, Any]]) -> Picture:
@@ -178,7 +183,7 @@ def against_pool(rows: Sequence[Mapping[str, Any]]) -> Picture:
     )
     zero = alt.Chart(pd.DataFrame({"x": [0.0]})).mark_rule(strokeDash=[2, 2], color=GREY).encode(x="x:Q")
     words = "; ".join(f"{row['split']}: {_against(row['against_pool_s'])}" for row in rows)
-    return Picture((zero + spans + points).properties(height=30 * len(data) + 40), f"{words}.")
+    return _picture((zero + spans + points).properties(height=30 * len(data) + 40), f"{words}.")
 
 
 def _against(seconds: float) -> str:
@@ -209,7 +214,7 @@ def grade_history(grades: pd.DataFrame, pool_s: float) -> Picture:
         f"{len(data)} grades, {slips} of them with a miss; half of them between {times.quantile(0.25):.2f} s and "
         f"{times.quantile(0.75):.2f} s. The dashed line is the pool's level in a race, {pool_s:.2f} s."
     )
-    return Picture((points + rule).properties(height=220), words)
+    return _picture((points + rule).properties(height=220), words)
 
 
 def search_progress(points: Sequence[tuple[float, float | None, float | None]]) -> Picture:
@@ -222,12 +227,12 @@ def search_progress(points: Sequence[tuple[float, float | None, float | None]]) 
         x=alt.X("seconds:Q", title="seconds of searching"),
         y=alt.Y("cost:Q", title="weighted seconds", scale=alt.Scale(zero=False)),
         color=_colour("line", lines, [VERMILION, BLUE]),
-        strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=lines, range=[[1, 0], [5, 3]]), legend=None),
+        strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=lines, range=[[1, 0], [5, 3]])),
     ).properties(height=180)  # fmt: skip
     last = points[-1] if points else (0.0, None, None)
     best = "none yet" if last[1] is None else f"{last[1]:,.1f} s"
     bound = "not known yet" if last[2] is None else f"{last[2]:,.1f} s"
-    return Picture(chart, f"After {last[0]:.0f} s: best plan {best}; no plan costs less than {bound}.")
+    return _picture(chart, f"After {last[0]:.0f} s: best plan {best}; no plan costs less than {bound}.")
 
 
 def car_stops(rows: Sequence[tuple[str, str, float, float]], season: Season) -> Picture:
@@ -257,7 +262,7 @@ def car_stops(rows: Sequence[tuple[str, str, float, float]], season: Season) -> 
         f"{car}: median {part['median'].min():.1f} to {part['median'].max():.1f} s over {len(part)} races"
         for car, part in data.groupby("car", sort=False)
     )
-    return Picture(chart, words + ".")
+    return _picture(chart, words + ".")
 
 
 def _cycle(values: Sequence[str], count: int) -> list[str]:

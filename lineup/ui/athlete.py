@@ -142,7 +142,7 @@ def practice(found: Opened, study: Study, plan: Plan, told: AthleteProfile) -> N
         if crew:
             with st.expander(show.plain(f"What the whole crew of {car_name(study.season, car)} would gain most from")):
                 show.lines(p.text for p in crew[:6])
-    st.caption(show.plain(all_of_it.caution))
+    show.note(all_of_it.caution)
 
 
 def link(season: Season, athlete: str) -> None:
@@ -150,11 +150,13 @@ def link(season: Season, athlete: str) -> None:
     st.subheader("For the athlete’s phone", anchor=False)
     st.page_link(
         "lineup/ui/mine.py",
-        label=show.plain(f"The page for {name_of(season, athlete)}: where, when, which car, who with"),
+        label=show.plain(f"Page for {name_of(season, athlete)}"),
         icon=":material/smartphone:",
         query_params={"athlete": athlete},
     )
-    st.caption("It shows rosters that were signed, and nothing about skills or absences.")
+    show.note(
+        "Where, when, which car and position, who with, for rosters that were signed; nothing about skills or absences."
+    )
 
 
 page()

@@ -64,7 +64,9 @@ def crew_table(season: Season, plan: Plan, race: Race) -> None:
             [f"{show.safe(name)}<br><small>forecast stop</small>", *(_forecast(season, told.get(c)) for c in cars)]
         )
     reserves = [name_of(season, r.athlete) for r in plan.reserves if r.race == race.id]
-    show.table("Starting crews; forecast stops by their median", ["Position", *(car_name(season, car) for car in cars)], rows)
+    show.table(
+        "Starting crews; forecast stops by their median", ["Position", *(car_name(season, car) for car in cars)], rows
+    )
     st.html(f'<p class="note"><strong>Travels as reserve:</strong> {show.safe(", ".join(reserves) or "nobody")}</p>')
 
 
@@ -229,7 +231,7 @@ def before_and_after(study: Study, plan: Plan, seat: Seat, swaps: list[Swap]) ->
     now = workflow.stop_report(study, plan, seat.entry, service)
     then = workflow.swap_report(study, plan, swaps[index].moves, seat.entry, service)
     under = float(st.session_state.get(f"under_{service}", round(now.median_s)))
-    st.caption(show.plain(f"{car_name(season, seat.car)}, {season.choreographies[service].name}"))
+    show.note(f"{car_name(season, seat.car)}, {season.choreographies[service].name}")
     show.picture(swap_dots(now.dots, then.dots, under), "swap")
 
 

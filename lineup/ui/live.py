@@ -13,7 +13,7 @@ from lineup.plan import Assignment, Plan
 from lineup.report.charts import search_progress
 from lineup.report.party import name_of
 from lineup.season import Absence, Season
-from lineup.ui.show import figures, picture, plain
+from lineup.ui.show import figures, note, picture, plain
 
 if TYPE_CHECKING:
     from lineup.ui.opened import Opened
@@ -129,7 +129,7 @@ def _forget(key: tuple[Any, ...]) -> None:
 def _waiting(job: Job) -> None:
     if job.state != "running":
         st.rerun(scope="app")
-    st.caption(f"{plain(job.title)}…")
+    note(f"{job.title}…")
 
 
 @st.cache_resource(show_spinner=False)
@@ -182,7 +182,7 @@ def _watching(job: Job) -> None:
         picture(search_progress([(p.seconds, p.value_s, p.bound_s) for p in told[::step]]), f"progress_{job.id}")
     if st.button("Stop and take the best so far", key=f"stop_{job.id}", icon=":material/stop_circle:"):
         job.stop()
-        st.caption("Stopping…")
+        note("Stopping…")
 
 
 def _seconds(value: float | None) -> str:

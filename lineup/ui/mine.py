@@ -12,7 +12,6 @@ from lineup.ui.opened import opened
 
 def page() -> None:
     """Show the duties of the athlete that the link names."""
-    st.html(show.STYLE)
     st.title("My weekends", anchor=False)
     found = opened()
     season = found.season

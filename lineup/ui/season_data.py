@@ -146,7 +146,7 @@ def edit(folder: Path, report: Report) -> None:
         st.text_area(name, key=key, height=420, on_change=keep_text, args=(folder, name, key))
     else:
         edit_table(folder, name, text, [p for p in (*report.problems, *report.warnings) if p.file == name])
-    st.caption(
+    show.note(
         "Every change is kept as a draft at once, also when you leave this page. It counts once it is put in place."
     )
 

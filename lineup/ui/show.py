@@ -40,8 +40,7 @@ def safe(text: str) -> str:
 
 
 def head(title: str, lead: str) -> None:
-    """Begin a page: its style, name and one line of what it is for."""
-    st.html(STYLE)
+    """Begin a page: its name and one line of what it is for."""
     st.title(title, anchor=False)
     st.html(f'<p class="lead">{safe(lead)}</p>')
 
@@ -70,6 +69,11 @@ def table(
         f'<div class="scroll" tabindex="0" role="region" aria-label="{safe(caption)}"><table class="sheet {kind}">'
         f"<caption>{safe(caption)}</caption><thead><tr>{heads}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )
+
+
+def note(text: str) -> None:
+    """Show a small line of plain text."""
+    st.html(f'<p class="note">{safe(text)}</p>')
 
 
 def figures(pairs: Iterable[tuple[str, str, str]]) -> None:

@@ -55,9 +55,9 @@ def who() -> None:
     """Let somebody say who they are, where there are roles and no log-in."""
     roles = people()
     if roles is None:
-        st.caption("One local user does everything here, without a log-in; every sheet says so.")
+        show.note("One local user does everything here, without a log-in; every sheet says so.")
     elif me().authenticated:
-        st.caption(show.plain(f"Logged in as {me().name or me().id}"))
+        show.note(f"Logged in as {me().name or me().id}")
     else:
         names = {key: person.name for key, person in roles.by_id.items()}
         st.selectbox("Acting as (taken on trust)", list(names), format_func=lambda k: names[k], key="acting_as")
@@ -147,7 +147,7 @@ def signing(found: Opened, kept: Store, season: Season, roster: Roster, told: Ch
             st.markdown(f"**{title}** ({len(items)})")
             done += [i.id for i in items if st.checkbox(show.plain(i.text), key=f"ack_{roster.revision}_{i.id}")]
     missing = told.missing(done)
-    st.caption(
+    show.note(
         "Everything is acknowledged." if not missing else f"{len(missing)} of {len(told.items)} still to acknowledge."
     )
     if st.button(f"{verb} revision {roster.revision}", type="primary", disabled=bool(missing), icon=":material/draw:"):
@@ -204,7 +204,7 @@ def documents(kept: Store, season: Season, weekend: str) -> None:
     st.header("Sheets, workbook and calendars", anchor=False)
     size = st.segmented_control("Paper", ["A4", "Letter"], default="A4", key="paper") or "A4"
     if not st.toggle("Make the documents", key="make_documents"):
-        st.caption("Each sheet says whether it is signed, and shows the head of the record to verify it by.")
+        show.note("Each sheet says whether it is signed, and shows the head of the record to verify it by.")
         return
     mark = ("documents", kept.where, kept.head(), weekend, size)
     try:
