@@ -1,0 +1,135 @@
+"""Repairs of what was decided: pins, travel places, limits, what a car allows, cars that are entered."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+from lineup.explain.block import Lineup
+from lineup.explain.grounds import Ground, need, of_pin, tell
+from lineup.explain.repair_tools import Change, ClashInHand
+from lineup.limits import KNOWN_LIMITS, Limit
+from lineup.rules import RULES
+from lineup.season import Car
+
+MOST_TRIES = 8  # steps tried for one limit
+HOURS_STEP = 0.01  # a limit in hours is lifted to within this of the least that was found
+SECONDS_STEP = 0.01
+
+
+def taken_back_pins(clash: ClashInHand) -> Iterator[Change]:
+    """Take back one pin of the clash."""
+    for ground in clash.of("must", "never", "pair", "apart"):
+        kept = tuple(pin for pin in clash.season.pins if of_pin(pin) != ground)
+        (fact,) = tell(clash.season, clash.block.rules, [ground])
+        yield from clash.tried(
+            f"take back the pin: {fact.text}", fact.ids, clash.with_season((ground.ids[0],), pins=kept)
+        )
+
+
+def more_places(clash: ClashInHand) -> Iterator[Change]:
+    """Find as few more travel places as will do."""
+    for ground in clash.of("travel_places"):
+        (race,) = ground.ids
+        places = clash.block.places(race) or 0
+        for more in range(1, MOST_TRIES + 1):
+            wider = replace(clash.season.races[race], travel_places=places + more)
+            changed = clash.with_season(races={**clash.season.races, race: wider})
+            text = f"find {more} more travel place{'s' * (more > 1)} to {clash.label('races', race)}"
+            offer = list(clash.tried(f"{text} ({places + more} instead of {places})", (race,), changed))
+            yield from offer
+            if offer:
+                break
+
+
+def lifted_limits(clash: ClashInHand) -> Iterator[Change]:
+    """Lift a limit for everyone by as little as makes a lineup possible; published limits after one's own."""
+    limits = clash.season.limits.by_name
+    names = {ground.kind for ground in clash.grounds} & set(RULES) | {"starts" for _ in clash.of("starts_at_least")}
+    for name in sorted(names, key=lambda name: (limits[name].preset is not None, name)):
+        if name == "driving_hours":
+            yield from _passengers(clash)
+        elif KNOWN_LIMITS[name][1] == "h":
+            yield from _lift_hours(clash, limits[name])
+        else:
+            yield from _lift_count(clash, limits[name], "at_least" if any(clash.of("starts_at_least")) else "at_most")
+
+
+def _lift_count(clash: ClashInHand, limit: Limit, side: str) -> Iterator[Change]:
+    figure: float = getattr(limit, side)
+    for step in range(1, MOST_TRIES + 1):
+        new = figure + step if side == "at_most" else figure - step
+        looser = _at(limit, side, new)
+        if new < 0 or (offer := list(clash.tried("", (limit.name,), clash.with_limit(looser)))):
+            break
+    else:
+        return
+    yield from (replace(change, text=_lifted(limit, figure, new)) for change in offer)
+
+
+def _lift_hours(clash: ClashInHand, limit: Limit) -> Iterator[Change]:
+    """Set the limit aside, see how far a lineup goes beyond it, and tighten it again until none is left."""
+    side = "at_most" if limit.at_most is not None else "at_least"
+    worst, step = (max, -HOURS_STEP) if side == "at_most" else (min, HOURS_STEP)
+
+    def reached(lineup: Lineup) -> float | None:
+        return worst(clash.figures(lineup, limit.name), default=None)
+
+    best = clash.tighten(
+        clash.without_limit(limit.name), reached, lambda figure: clash.with_limit(_at(limit, side, figure + step))
+    )
+    if best is not None:
+        new = math.ceil(best * 100) / 100 if side == "at_most" else math.floor(best * 100) / 100
+        changed = clash.with_limit(_at(limit, side, new))
+        yield from clash.tried(_lifted(limit, getattr(limit, side), new), (limit.name,), changed)
+
+
+def _at(limit: Limit, side: str, figure: float) -> Limit:
+    return replace(limit, at_most=figure) if side == "at_most" else replace(limit, at_least=figure)
+
+
+def _lifted(limit: Limit, old: float, new: float) -> str:
+    what, unit, _ = KNOWN_LIMITS[limit.name]
+    caution = f"; {limit.source} is not yours to lift without the authority behind it" if limit.preset else ""
+    return f"lift {limit.name} ({what}) from {old:g} to {new:g} {unit}{caution}"
+
+
+def _passengers(clash: ClashInHand) -> Iterator[Change]:
+    for ground in clash.of("driving_hours"):
+        (athlete,) = ground.ids
+        rider = replace(clash.season.athletes[athlete], drives=False)
+        text = f"let someone else drive {clash.label('athletes', athlete)}"
+        yield from clash.tried(text, ground.ids, clash.with_season(athletes={**clash.season.athletes, athlete: rider}))
+
+
+def slower_stops(clash: ClashInHand) -> Iterator[Change]:
+    """Allow a car slower stops, by about as little as makes a lineup possible."""
+    for ground in clash.of("slowest"):
+        yield from _slower(clash, ground, clash.season.cars[ground.ids[0]])
+
+
+def _slower(clash: ClashInHand, ground: Ground, car: Car) -> Iterator[Change]:
+    prices = {key: seconds for key, seconds in clash.prices.items() if key[0].car == car.id}
+    best = clash.tighten(
+        clash.without(ground),
+        lambda lineup: clash.block.slowest(lineup, car.id) or None,
+        lambda mean_s: clash.with_car(replace(car, slowest_s=mean_s - SECONDS_STEP)),
+        prices,
+    )
+    if best is not None:
+        new = math.ceil(best * 100) / 100
+        text = f"allow {clash.label('cars', car.id)} a slowest service of {new:g} s instead of {car.slowest_s:g} s"
+        yield from clash.tried(text, (car.id,), clash.with_car(replace(car, slowest_s=new)))
+
+
+def cars_left_out(clash: ClashInHand) -> Iterator[Change]:
+    """Leave a car at home: the least important one first, and only the first that helps."""
+    entries = sorted({seat.entry for seat in clash.seats}, key=lambda e: (clash.season.cars[e.car].priority, e))
+    for entry in entries:
+        seats = clash.season.seats(entry.race, entry.car)
+        text = f"leave {clash.label('cars', entry.car)} out of {clash.label('races', entry.race)}"
+        offer = list(clash.tried(text, (entry.race, entry.car), clash.without(*(need(seat) for seat in seats))))
+        yield from offer
+        if offer:
+            break
