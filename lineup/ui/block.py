@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from lineup.plan import Plan
@@ -17,6 +19,10 @@ from lineup.ui.opened import Opened, require_season, study_of
 from lineup.ui.plans import Chosen
 from lineup.ui.remember import name_of as plan_name
 from lineup.ui.remember import once
+
+if TYPE_CHECKING:
+    from lineup.store import Difference
+    from lineup.study import Study
 
 TINTS = ("", "other", "third", "fourth")
 LOAD = ("Starts", "In a row", "Nights", "Travel")
@@ -199,15 +205,15 @@ def compare(found: Opened, season: Season, chosen: Chosen) -> None:
     show_difference(found, season, chosen.plan, other.plan)
 
 
+def compared(study: Study, before: Plan, after: Plan) -> Difference:
+    """Return what differs between two plans; the solvers' libraries are loaded here, not when the page opens."""
+    from lineup import workflow
+
+    return workflow.compare_plans(study, before, after)
+
+
 def show_difference(found: Opened, season: Season, before: Plan, after: Plan) -> None:
     """Show what changes from one plan to another, first for the cars, then seat by seat."""
-    from lineup.store import difference
-
-    study = study_of(found, season, before.weekends)
-    told = once(
-        ("difference", found.mark, found.pins, plan_name(before), plan_name(after)),
-        lambda: difference(season, before, after, pricer=study.pricer),
-    )
     old, new = ({row.car: row.mean_s for row in car_rows(season, plan)} for plan in (before, after))
     pairs = [(car_name(season, car), old[car], new[car]) for car in old if car in new]
     left, right = st.columns(2, gap="large")
@@ -215,10 +221,18 @@ def show_difference(found: Opened, season: Season, before: Plan, after: Plan) ->
         if pairs:
             show.picture(before_after(pairs), "compare_cars")
     with right:
+        told = live.later(
+            ("difference", found.mark, found.pins, plan_name(before), plan_name(after)),
+            "Pricing both on the same samples",
+            lambda: compared(study_of(found, season, before.weekends), before, after),
+        )
+        if told is None:
+            return
+        moves = len(told.seats) + len(told.trips)
         st.markdown(f"**{len(told.seats)} seats and {len(told.trips)} trips differ**")
-        show.lines(told.texts(season)[len(told.seats) + len(told.trips) :])
+        show.lines(told.texts(season)[moves:])
     with st.expander("Seat by seat"):
-        show.lines(told.texts(season)[: len(told.seats) + len(told.trips)])
+        show.lines(told.texts(season)[:moves])
 
 
 page()

@@ -13,7 +13,7 @@ from lineup.report.party import car_name, name_of, position_name
 from lineup.report.seat_marks import seat_marks
 from lineup.season import Race, Season, Seat
 from lineup.study import Study
-from lineup.ui import plans, show
+from lineup.ui import by_hand, plans, show
 from lineup.ui.links import pick
 from lineup.ui.opened import Opened, require_season, study_of
 from lineup.ui.remember import name_of as plan_name
@@ -42,6 +42,7 @@ def page() -> None:
     stop(study, plan, seat)
     st.header(f"The {position_name(season, seat.position).lower()}’s seat", anchor=False)
     one_seat(found, study, plan, seat)
+    by_hand.pins(found, season, plan, seat)
     plans.keep_draft(found, season, chosen)
     show.foot()
 
@@ -174,6 +175,8 @@ def one_seat(found: Opened, study: Study, plan: Plan, seat: Seat) -> None:
     with st.expander(f"Why not somebody else? {len(answer.reasons)} answers"):
         rows = [[show.safe(name_of(study.season, r.athlete)), show.safe(r.text)] for r in answer.reasons]
         show.table("Everybody else with a clearance for this position", ["Athlete", "Why not"], rows)
+        if answer.reasons:
+            by_hand.why_not(found, study, plan, seat, [r.athlete for r in answer.reasons])
     forbidden = [swap for swap in swaps if not swap.allowed]
     if forbidden:
         with st.expander(f"Not allowed: {len(forbidden)} swaps, and the rule that forbids each"):

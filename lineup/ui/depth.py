@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
+from lineup.errors import LineupError
 from lineup.plan import Plan
 from lineup.report.cover_words import cover_words, seat_words, uncovered
 from lineup.report.party import car_name, name_of, position_name
 from lineup.season import Race, Season, Seat
-from lineup.ui import plans, show
-from lineup.ui.links import pick
-from lineup.ui.opened import require_season
+from lineup.ui import live, plans, show
+from lineup.ui.links import keep, pick
+from lineup.ui.opened import Opened, me, now, require_season, store
 
 
 def page() -> None:
@@ -26,6 +27,7 @@ def page() -> None:
     for race in season.races_of((weekend,)):
         chart(season, plan, race)
     holes(season, plan)
+    losses(found, season, plan)
     show.foot()
 
 
@@ -60,6 +62,39 @@ def holes(season: Season, plan: Plan) -> None:
         return
     st.markdown(f"✕ {len(open_seats)} seats have nobody on site to step in:")
     show.lines(f"{season.races[s.race].name or s.race}: {seat_words(season, s)}" for s in open_seats[:40])
+
+
+def losses(found: Opened, season: Season, plan: Plan) -> None:
+    """Lose every starter in turn, on paper, and show where that hurts."""
+    st.header("Where one loss would hurt", anchor=False)
+    key = str(st.query_params.get("drill") or st.session_state.get("last_drill") or "")
+    job = live.jobs().get(key)
+    if job is None:
+        st.markdown("A drill loses every athlete once, plans the block again each time, and tells what that costs.")
+        if st.button("Run the drill", icon=":material/fitness_center:"):
+            keep("drill", live.start_drill(found, season, plan))
+            st.rerun()
+        return
+    keep("drill", key)
+    live.watch_drill(key)
+    if job.state == "running" or job.result is None:
+        return
+    from lineup.explain.drill_records import drill_lines, drill_to_dict
+
+    show.lines(drill_lines(season, job.result))
+    with st.container(horizontal=True):
+        if st.button("Run it anew"):
+            keep("drill", live.start_drill(found, season, plan))
+            st.rerun()
+        if st.button("Keep it in the record"):
+            desk = store(found.path, make=True)
+            assert desk is not None
+            try:
+                desk.keep_drill(job.title, drill_to_dict(job.result), season.fingerprints, by=me(), now=now())
+            except LineupError as error:
+                st.error(show.plain(str(error)))
+            else:
+                st.toast("Kept")
 
 
 page()

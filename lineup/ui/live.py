@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -13,6 +14,7 @@ from lineup.plan import Assignment, Plan
 from lineup.report.charts import search_progress
 from lineup.report.party import name_of
 from lineup.season import Absence, Season
+from lineup.ui.opened import season_path
 from lineup.ui.show import figures, note, picture, plain
 
 if TYPE_CHECKING:
@@ -24,9 +26,15 @@ QUICK_S = 0.05  # answers this quick are shown at once
 POINTS = 200  # of a search's progress, enough for a line
 
 
-@st.cache_resource(show_spinner=False)
 def jobs() -> Jobs:
-    """Return the searches of this server; every session sees the same."""
+    """Return the searches of this server on the season that is looked at; every session sees the same."""
+    return jobs_of(str(season_path()))
+
+
+@st.cache_resource(show_spinner=False)
+def jobs_of(season: str) -> Jobs:
+    """Return the searches on one season: drafts of another never turn up beside its plans."""
+    logging.getLogger(__name__).debug("searches on %s", season)
     return Jobs()
 
 
@@ -93,6 +101,37 @@ def start_option(found: Opened, season: Season, plan: Plan, told: Any, option: A
 
     names = ", ".join(name_of(season, absence.athlete) for absence in told.absences)
     return jobs().start(f"{option.label} without {names}", work).id
+
+
+def start_drill(found: Opened, season: Season, plan: Plan) -> str:
+    """Begin to lose every athlete once and return the job's id; progress holds how many are done, and of how many."""
+
+    def work(report: Any, stopped: Any) -> Any:
+        from lineup.explain.drill import drill
+        from lineup.ui.opened import study_of
+
+        study = study_of(found, season, plan.weekends)
+        return drill(study, plan, on_progress=lambda _, done, of: report((done, of)), stop=stopped)
+
+    return jobs().start("drill of the block", work).id
+
+
+def watch_drill(key: str) -> None:
+    """Show how a drill goes until it has ended; then the whole page runs again."""
+    job = jobs().get(key)
+    if job is not None and job.state == "failed":
+        st.error(plain(job.error or "The drill failed."))
+    elif job is not None and job.state == "running":
+        st.fragment(_drilling, run_every=POLL_S)(job)
+
+
+def _drilling(job: Job) -> None:
+    if job.state != "running":
+        st.rerun(scope="app")
+    done, of = job.progress[-1] if job.progress else (0, 0)
+    st.progress(done / of if of else 0.0, text=f"{done} of {of} losses tried" if of else "Beginning")
+    if st.button("Stop the drill", key=f"stop_{job.id}", icon=":material/stop_circle:"):
+        job.stop()
 
 
 def reread(path: Path) -> Season:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from lineup.jobs import Job
 from lineup.plan import Assignment, Plan, Reserve
 from lineup.plan_file import write_plan
 from lineup.price import Pricer
@@ -18,6 +19,7 @@ from lineup.season import Season
 from lineup.settings import Settings
 from lineup.skills import estimate_skills
 from lineup.stops import sample_stops
+from lineup.ui.live import jobs_of
 from tests.builders import tiny_season, write_season
 
 ROOT = Path(__file__).parents[2]
@@ -110,3 +112,8 @@ def words(at: Any) -> str:
     said = [str(part.value) for kind in kinds for part in getattr(at, kind)]
     said += [str(part.proto.body) for part in at.get("html")]
     return "\n".join(said)
+
+
+def job_of(folder: Path, link: Any) -> Job | None:
+    """Return the search that a link's parameter names."""
+    return jobs_of(str(folder)).get(link if isinstance(link, str) else link[0])

@@ -11,7 +11,7 @@ import pytest
 from lineup.read import read_season
 from lineup.read.drafts import drafts_of, save_draft, text_of
 from lineup.store import default_store, open_store
-from tests.ui.conftest import HOSTILE, Open, words
+from tests.ui.conftest import HOSTILE, Open, job_of, words
 
 PAGES = {
     "block": "Block",
@@ -152,15 +152,13 @@ def test_pages_lead_to_the_problems_when_the_season_is_broken(open_page: Open, f
 
 
 def test_somebody_hurt_brings_ways_to_go_on(open_page: Open, folder: Path) -> None:
-    from lineup.ui import live
-
     at = open_page("hurt")
     at.selectbox[-1].select("a2") if len(at.selectbox) == 1 else at.selectbox[1].select("a2")
     at.date_input[0].set_value(date(2026, 4, 5))
     _press(at, "Plan again")
     assert not at.error, [e.value for e in at.error]
     key = at.query_params["replan"]
-    job = live.jobs().get(key if isinstance(key, str) else key[0])
+    job = job_of(folder, key)
     assert job is not None
     assert job.wait(60) == "done", job.error
     at.run()
