@@ -26,6 +26,7 @@ from lineup.cli.planning import stop_on_interrupt
 from lineup.cli.season_data import parse_date
 from lineup.errors import InputError
 from lineup.explain.absences import Return, absence_of, return_of
+from lineup.explain.depth import depth_chart, depth_to_dict
 from lineup.explain.drill import drill as run_drill
 from lineup.explain.drill_records import drill_lines, drill_to_dict
 from lineup.explain.injury import replan_to_dict
@@ -36,8 +37,25 @@ from lineup.study import Study
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
+    app.command("depth")(depth)
     app.command("without")(without)
     app.command("drill")(drill)
+
+
+def depth(
+    season: SeasonPath,
+    plan: PlanPath,
+    weekend: Annotated[str | None, typer.Option("--weekend", metavar="W", help="Default: each car's first.")] = None,
+    after: After = None,
+    as_json: Json = False,
+) -> None:
+    """Show the depth chart: per car and position first to last, the holes, and where one loss hurts most."""
+    study, given = open_plan(season, plan, after)
+    chart = depth_chart(study, given, weekend)
+    if as_json:
+        print_json(depth_to_dict(chart))
+    else:
+        console().print(answer_tables.depth_text(study.season, chart))
 
 
 def without(

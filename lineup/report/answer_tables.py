@@ -12,6 +12,7 @@ from rich.text import Text
 from lineup.audit import Audit
 from lineup.explain import words
 from lineup.explain.better import Better
+from lineup.explain.depth import DepthChart
 from lineup.explain.injury import Replan, option_text
 from lineup.explain.swaps import Swap, swap_to_dict
 from lineup.explain.training import PracticePlan
@@ -92,6 +93,26 @@ def why_not_text(season: Season, answer: WhyNot) -> RenderableType:
             table.add_row(words.cost(item), signed(amount))
         parts.append(table)
     return Group(*parts, *(Text(line) for line in answer.smallest))
+
+
+def depth_text(season: Season, chart: DepthChart) -> RenderableType:
+    """Return a depth chart, a table per seat, with holes and the dearest losses."""
+    parts: list[RenderableType] = []
+    for one in chart.seats:
+        columns = ("", "athlete", "clearance", "a stop", "sure", "graded lately", "also")
+        table = new_table(words.place(season, one.seat), *columns)
+        for row in one.rows:
+            order = f"{row.place}." if row.place else "—"
+            slower = "" if row.place == 1 else signed(row.per_stop_s)
+            sure = "" if row.place == 1 else f"{row.chance_slower:.0%} slower"
+            note = row.refused or row.spoken_for
+            who = words.name(season, row.athlete)
+            table.add_row(order, who, row.level, slower, sure, str(row.recent), note)
+        parts.append(table)
+        parts.append(Text(f"  steps in on site: {one.on_site or 'nobody'}"))
+    for title, lines in (("Holes", chart.holes), ("Where one loss hurts most", chart.hurts)):
+        parts += [Text(title, style="bold"), *(Text(f"  {line}") for line in lines or ("none",))]
+    return Group(*parts)
 
 
 def replan_text(season: Season, found: Replan) -> RenderableType:
