@@ -166,7 +166,7 @@ def _quicker(study: Study, lineup: Lineup, entry: Entry, asked_s: float) -> Iter
     for need, position, athlete, split, called, gain in sorted(found)[:MOST_EACH]:
         now = median_s(study.estimates, athlete, position, split)
         text = (
-            f"{words.name(season, athlete)} taking {need:.2f} s less every time for “{called}” "
+            f"{words.name(season, athlete)} taking {words.enough(need)} less every time for “{called}” "
             f"(now about {now:.2f} s): {words.seconds(gain)} a stop."
         )
         yield Give("quicker", text, gain, athlete=athlete, position=position, split=split, quicker_s=need)
@@ -180,8 +180,8 @@ def _summary(study: Study, entry: Entry, asked_s: float, gives: tuple[Give, ...]
     if lawful:
         cheapest = min(lawful, key=lambda give: give.cost_s or 0.0)
         return f"{asked} can be had: the cheapest way {words.costs(cheapest.cost_s or 0.0)}."
-    most = "No change of up to three moves gains anything" if most_s < words.NOTHING_S else (
-        f"The most that a lawful change of up to three moves gains is {words.seconds(most_s)}"
+    most = "No lawful change of up to three moves gains anything" if most_s < words.NOTHING_S else (
+        f"The most that a lawful change of up to three moves gains is {words.seconds(most_s)} a stop"
     )  # fmt: skip
     if gives:
         return f"{asked} cannot be had within the rules. {most}. One of these would have to give."

@@ -9,7 +9,7 @@ from lineup.audit import Audit, audit
 from lineup.eligibility import pin_place
 from lineup.explain import words
 from lineup.optimize.run import OnProgress, Stop
-from lineup.optimize.solve import solve
+from lineup.optimize.solve import Outcome, solve
 from lineup.plan import Plan
 from lineup.price import Priced
 from lineup.season import Pin, Season
@@ -33,9 +33,9 @@ class PinPrice:
 
     Attributes
     ----------
-    costs_s : weighted seconds that the best plan found without the pin is cheaper by; never below zero.
+    costs_s : weighted seconds that the best plan found without the pin is cheaper by than the best found with it.
     at_most_s : the pin cannot cost more than this (bound of the plans without it); None where nobody knows.
-    status : of the plan without the pin: "proven" or "best_so_far".
+    status : "proven" where both plans are, else "best_so_far".
     """
 
     pin: Pin
@@ -63,28 +63,39 @@ def pin_prices(
     on_progress: OnProgress | None = None,
     stop: Stop | None = None,
 ) -> tuple[PinPrice, ...]:
-    """Say what each pin of the season costs a plan that keeps them all, dearest first.
+    """Say what each pin of the season costs, dearest first.
 
-    The block is planned again without the pin, beginning at the plan; pins left when `stop` says so are left out.
+    The block is planned again with all pins, beginning at the plan, and from there without each of them; pins left when
+    `stop` says so are left out.
 
     Parameters
     ----------
-    settings : effort of each solve; there is one per pin.
+    settings : effort of each solve; there is one per pin, and one more.
     """
+    if not study.season.pins or (stop is not None and stop()):
+        return ()
     effort = settings or study.settings.replace(time_s=EACH_S, work=None)
+    kept = solve(study.problem, effort, on_progress=on_progress, stop=stop, start=plan.assignments)
     found = []
-    for number, pin in enumerate(study.season.pins):
-        if stop is not None and stop():
+    for number in range(len(study.season.pins)):
+        if kept.value_s is None or (stop is not None and stop()):
             break
-        others = tuple(other for place, other in enumerate(study.season.pins) if place != number)
-        free = study.with_season(study.season.replace(pins=others))
-        outcome = solve(free.problem, effort, on_progress=on_progress, stop=stop, start=plan.assignments)
-        now = free.pricer.value(plan.assignments)
-        saved = max(0.0, now - outcome.value_s) if outcome.value_s is not None else 0.0
-        most = None if outcome.bound_s is None else max(saved, now - outcome.bound_s)
-        text = _text(study.season, pin, saved, most, outcome.status == "proven")
-        found.append(PinPrice(pin, saved, most, outcome.status, text))
+        found.append(_price(study, number, kept, effort, on_progress, stop))
     return tuple(sorted(found, key=lambda price: -price.costs_s))
+
+
+def _price(
+    study: Study, number: int, kept: Outcome, effort: Settings, on_progress: OnProgress | None, stop: Stop | None
+) -> PinPrice:
+    pins = study.season.pins
+    free = study.with_season(study.season.replace(pins=(*pins[:number], *pins[number + 1 :])))
+    outcome = solve(free.problem, effort, on_progress=on_progress, stop=stop, start=kept.assignments)
+    value = free.pricer.value(kept.assignments)
+    saved = max(0.0, value - outcome.value_s) if outcome.value_s is not None else 0.0
+    most = None if outcome.bound_s is None else max(saved, value - outcome.bound_s)
+    proven = kept.status == outcome.status == "proven"
+    text = _text(study.season, pins[number], saved, most, proven)
+    return PinPrice(pins[number], saved, most, outcome.status if kept.status == "proven" else kept.status, text)
 
 
 def pin_price_to_dict(price: PinPrice) -> dict[str, Any]:

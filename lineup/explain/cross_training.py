@@ -100,7 +100,7 @@ def _advice(
     doubt = "" if graded else "; never graded there, taken as the position's pool suggests"
     text = (
         f"Clear {words.name(season, athlete)} for {words.position(season, position)}: absences are expected to cost "
-        f"{words.seconds(saves_s)} less over the block, {1000 * saves_s / hours:.1f} ms for each of {hours:g} hours of "
+        f"{words.seconds(saves_s)} less over the block, {saves_s / hours:.4f} s for each of the {hours:g} hours of "
         f"practice assumed{doubt}."
     )
     return CrossTraining(athlete, position, saves_s, hours, graded, text)

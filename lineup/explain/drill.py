@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -24,6 +25,7 @@ from lineup.suggest import did_you_mean
 WITHIN_S = 240.0  # all losses; clearances that would help take a little longer
 EACH_S = 20.0  # one loss at most
 LEAST_EACH_S = 2.0
+SEARCH_SHARE = 0.5  # of the time for one loss; mending by hand and clashes take the rest
 MOST_CLEARANCES = 5
 OnLoss = Callable[[Loss, int, int], None]
 Stop = Callable[[], bool]
@@ -117,7 +119,9 @@ class _Queue:
         seated = {a.athlete for a in self.plan.assignments}
         idle = [group for group in self.groups if not seated.intersection(group)]
         yield from (self._one(group, self.effort) for group in idle if not self._over)
+        seats = Counter(a.athlete for a in self.plan.assignments)
         queue = [group for group in self.groups if group not in set(idle)]
+        queue.sort(key=lambda group: (len(group), -sum(seats[athlete] for athlete in group)))  # the gravest first
         if not queue or self._over:
             return
         if scheduler is None:
@@ -146,7 +150,7 @@ class _Queue:
             if self._over:
                 return
             rounds = -(-(len(queue) - number) // workers)
-            share = max(LEAST_EACH_S, (self.deadline - monotonic()) / rounds)
+            share = max(LEAST_EACH_S, SEARCH_SHARE * (self.deadline - monotonic()) / rounds)
             effort = self.effort.replace(workers=1, time_s=min(self.effort.time_s, share))
             yield delayed(loss_of)(self.study, self.plan, group, self.first, effort)
 

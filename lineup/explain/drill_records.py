@@ -103,6 +103,12 @@ def drill_from_dict(data: Mapping[str, Any]) -> Drill:
 
 def drill_lines(season: Season, found: Drill) -> Iterator[str]:
     """Tell a drill line by line, the gravest first."""
+    cheaper = min((loss.cost_s or 0.0 for loss in found.losses), default=0.0)
+    if cheaper < -words.NOTHING_S:
+        yield (
+            f"The plan is not the best there is: one found here costs {words.seconds(cheaper)} less. Plan again before "
+            "you trust what a loss costs."
+        )
     yield from (loss_text(season, loss) for loss in found.losses if loss.seats)
     free = [words.name(season, a) for loss in found.losses if not loss.seats for a in loss.athletes]
     if free:
@@ -117,7 +123,7 @@ def drill_lines(season: Season, found: Drill) -> Iterator[str]:
 
 def _saver_text(season: Season, saver: Saver) -> str:
     who, losses = words.name(season, saver.athlete), words.count(saver.losses, "loss")
-    needed = f"; {words.count(saver.needed, 'loss')} could not be mended by hand without" if saver.needed else ""
+    needed = f"; without, {words.count(saver.needed, 'loss')} could not be mended by hand" if saver.needed else ""
     return f"{who} would step in for {losses} and saves {words.seconds(saver.saves_s)} so{needed}."
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -219,7 +219,8 @@ def _not_beaten(options: list[Option]) -> tuple[Option, ...]:
     for option in sorted(options, key=lambda o: (len(o.changes), o.cost_s)):
         if not kept or option.cost_s < kept[-1].cost_s - 1e-9:
             kept.append(option)
-    return tuple(kept)
+    last = "best plan" if len(kept) > 1 else "fewest changes, and the best plan"
+    return (*kept[:-1], replace(kept[-1], label=last))
 
 
 def _limited_to_site(season: Season, plan: Plan, races: Collection[str]) -> Season:

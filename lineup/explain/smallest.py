@@ -28,7 +28,7 @@ def smallest_changes(study: Study, plan: Plan, forced: Plan, seat: Seat, athlete
     for split, need in sorted(needs.items(), key=lambda item: item[1])[:MOST_SPLITS]:
         now = median_s(study.estimates, athlete, seat.position, split)
         yield (
-            f"{who} would be right for this seat if “{names[split]}” took {need:.2f} s less every time "
+            f"{who} would be right for this seat if “{names[split]}” took {words.enough(need)} less every time "
             f"(now about {now:.2f} s)."
         )
     grades = grades_needed(study, plan, forced, seat, athlete)
@@ -58,7 +58,8 @@ def grades_needed(study: Study, plan: Plan, forced: Plan, seat: Seat, athlete: s
 
     They can only where gains too unsure to count are part of it. `None` where as many as the most tried do not.
     """
-    if study.season.weights.keep_chance <= 0:
+    known = study.pricer
+    if study.season.weights.keep_chance <= 0 or known.value(forced.assignments) <= known.value(plan.assignments):
         return None
     for more in GRADES_TRIED:
         estimates = surer(study.estimates, athlete, seat.position, more)

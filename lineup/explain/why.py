@@ -154,19 +154,20 @@ def _text(
 ) -> str:
     steps, price = words.moves(study.season, best.moves), words.costs(-best.gain_s)
     if kind == "better":
-        return f"No good reason: {steps} {price}. The search has not got to it yet."
+        return f"No good reason: {steps}; that {price}. The search has not got to it yet."
     if kind == "tie":
-        return f"Level with the choice made: {steps} costs the plan nothing."
+        return f"Level with the choice made: {steps}; that costs the plan nothing."
+    pace = words.pace(per_stop, slower)
     if kind == "needed_elsewhere":
-        return (
-            f"Needed more elsewhere: {steps} {price}, {words.seconds(elsewhere)} of it in the stops of other crews "
-            f"({words.pace(per_stop, slower)})."
-        )
-    if kind == "slower":
-        how = "" if len(best.moves) <= 2 else f" ({steps})"
-        return f"{words.pace(per_stop, slower).capitalize()}; the change{how} {price}."
+        return f"Needed more elsewhere: {steps}; {pace}, other crews lose {words.seconds(elsewhere)}: it {price}."
     how = "" if len(best.moves) <= 2 else f" ({steps})"
-    return f"{words.pace(per_stop, slower).capitalize()}, but not worth the change{how}, which {price}: {costs}."
+    if kind == "slower":
+        return f"{_upper(pace)}; the change{how} {price}."
+    return f"{_upper(pace)}, but not worth the change{how}, which {price} once {costs} are counted."
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _headline(study: Study, seat: Seat, starter: str | None, reasons: list[Reason]) -> str:

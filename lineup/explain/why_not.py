@@ -121,7 +121,7 @@ def _consequence(study: Study, pinned: Study, plan: Plan, seat: Seat, athlete: s
     movers = {a for change in changes for a in (change.before, change.after) if a is not None}
     best = "best plan" if outcome.status == "proven" else "best plan found"
     text = (
-        f"With {words.name(season, athlete)} as {words.place(season, seat)}, the {best} {words.costs(cost)}; "
+        f"With {words.name(season, athlete)} as {words.place(season, seat)}, the {best} {words.against(cost)}; "
         f"{words.hands(len(changes))}: {words.changed(season, changes)}."
     )
     right = smallest_changes(study, plan, forced, seat, athlete, cost) if cost > words.NOTHING_S else ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 from lineup.plan import Move
@@ -47,16 +48,21 @@ def seconds(amount: float) -> str:
     return f"{size:.2f} s" if size < 10 else f"{size:.1f} s"
 
 
+def enough(amount: float) -> str:
+    """Return seconds that must be gained, rounded up: as much as is told does suffice."""
+    return f"{math.ceil(amount * 100 - 1e-9) / 100:.2f} s"
+
+
 def cost(item: str) -> str:
     """Return what a cost item is called in a sentence."""
     return COST_NAMES.get(item) or item.replace("limit:", "beyond the limit: ").replace("_", " ")
 
 
 def cost_changes(before: Mapping[str, float], after: Mapping[str, float], most: int = 3) -> str:
-    """Return the cost items that grow most, stop time apart: "crew changes from race to race 1.80 s"."""
+    """Return the cost items that grow most, stop time apart: "crew changes from race to race (1.80 s)"."""
     grown = {key: after.get(key, 0.0) - before.get(key, 0.0) for key in {**before, **after} if key != "stops"}
     largest = sorted((item for item in grown.items() if item[1] >= 0.005), key=lambda item: -item[1])[:most]
-    return listing([f"{cost(key)} {seconds(amount)}" for key, amount in largest]) if largest else "nothing else"
+    return listing([f"{cost(key)} ({seconds(amount)})" for key, amount in largest]) if largest else "smaller things"
 
 
 def sureness(chance: float) -> str:
@@ -85,6 +91,13 @@ def costs(amount: float) -> str:
     if abs(amount) < NOTHING_S:
         return "costs the plan nothing"
     return f"{'costs' if amount > 0 else 'saves'} the plan {seconds(amount)}"
+
+
+def against(amount: float) -> str:
+    """Return how a plan compares: "costs 1.20 s more than the plan as it is"."""
+    if abs(amount) < NOTHING_S:
+        return "costs as much as the plan as it is"
+    return f"costs {seconds(amount)} {'more' if amount > 0 else 'less'} than the plan as it is"
 
 
 def count(number: int, thing: str) -> str:

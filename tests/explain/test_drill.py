@@ -73,8 +73,9 @@ def test_who_cannot_be_lost_comes_first_with_the_clash_and_its_repair():
     assert any("P1" in fact for fact in worst.facts)
     assert worst.repairs
     lines = list(drill_lines(study.season, with_a4))
-    assert lines[0].startswith("Can't be lost: Athlete 1 (2 seats). No plan is left: ")
-    assert "Cheapest repair: " in lines[0]
+    assert lines[0].startswith("The plan is not the best there is: one found here costs ")
+    assert lines[1].startswith("Can't be lost: Athlete 1 (2 seats). No plan is left: ")
+    assert "Cheapest repair: " in lines[1]
     assert lines[-1] == CAUTION
 
 

@@ -227,4 +227,4 @@ def test_the_json_form_carries_the_caution_and_never_a_kind():
     assert data["caution"] == CAUTION
     assert data["absences"][0]["kind"] is None
     assert data["options"][0]["changes"]
-    assert option_text(study.season, found.options[0]).startswith("Fewest changes: ")
+    assert option_text(study.season, found.options[0]).startswith("Fewest changes")

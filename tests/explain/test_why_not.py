@@ -10,14 +10,17 @@ import pytest
 from lineup.eligibility import may_fill
 from lineup.errors import InputError
 from lineup.explain.quicker import Quicker
-from lineup.explain.smallest import quicker_needed
+from lineup.explain.smallest import GRADES_TRIED, grades_needed, quicker_needed, surer
 from lineup.explain.why_not import why_not, why_not_to_dict
 from lineup.limits import Limit, Limits
 from lineup.optimize.solve import solve
 from lineup.plan import Assignment
 from lineup.rules import ScheduleRules
-from lineup.season import Absence, Pin, Seat, WorkedDuty
+from lineup.season import Absence, Pin, Seat, Weights, WorkedDuty
+from lineup.settings import Settings
+from lineup.skills import chance_faster
 from lineup.stops import StopModel
+from lineup.study import Study
 from tests.builders import FIRST_SUNDAY, tiny_season
 from tests.explain.milp import least_cost
 from tests.explain.plans import changed_seats, plan_of, solved_seasons, study_of
@@ -121,6 +124,27 @@ def _difference(study, plan, forced, athlete, position, split, quicker):
         banks[key] = replace(bank, durations=durations)
     changed = replace(study, _model=StopModel(banks, 1, study.model.scenarios))
     return changed.pricer.value(forced.assignments) - changed.pricer.value(plan.assignments)
+
+
+def test_as_many_more_grades_as_told_do_make_the_gain_count():
+    """A second season in which the athlete really has so many more grades at his pace: the seat is his."""
+    own = {("a1", "p1"): 4.0, ("a2", "p1"): 3.85}
+    weights = Weights(keep_chance=0.72, not_standing_s=0.01)
+    told = 0
+    for seed in range(12):
+        season = tiny_season(athletes=2, positions=1, own=own, noise=0.08, grades=6, seed=seed, weights=weights)
+        season = season.replace(standing={("c1", "p1"): "a1"})
+        study = Study(season, season.weekends, Settings(scenarios=128))
+        plan, forced = (plan_of(study, (Assignment("r1", "c1", "p1", a),)) for a in ("a1", "a2"))
+        more = grades_needed(study, plan, forced, Seat("r1", "c1", "p1"), "a2")
+        if more is None:
+            continue
+        for grades in (more, max((fewer for fewer in GRADES_TRIED if fewer < more), default=0)):
+            told += 1
+            known = surer(study.estimates, "a2", "p1", grades)
+            chance = chance_faster(known, "a2", "a1", "p1", work=season.choreographies["four"], tire="plain")
+            assert (chance >= 0.72) == (grades == more)
+    assert told > 2
 
 
 def test_limits_without_room_are_those_one_more_duty_would_break():
