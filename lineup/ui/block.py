@@ -102,8 +102,8 @@ def matrix(found: Opened, season: Season, plan: Plan) -> None:
 
 
 def _weekend(season: Season, weekend: str) -> str:
-    days, _, rest = show.weekend_title(season, weekend).partition(" · ")
-    return f"{show.safe(days)}<br><small>{show.safe(rest.split(' – ')[0])}</small>"
+    label, _, days = show.weekend_title(season, weekend).partition(" · ")
+    return f"{show.safe(label)}<br><small>{show.safe(days)}</small>"
 
 
 def _row(season: Season, row: RosterRow, tints: dict[str, str]) -> str:

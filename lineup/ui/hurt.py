@@ -18,6 +18,8 @@ from lineup.ui.links import drop, keep
 from lineup.ui.opened import Opened, require_season, store
 from lineup.ui.plans import Chosen
 
+SHOWN_NAMES = 4  # of those whose duties change; the table below names them all
+
 
 def page() -> None:
     """Ask who is out and when, then show the ways to go on."""
@@ -44,6 +46,7 @@ def ask(found: Opened, season: Season, chosen: Chosen) -> None:
     """Ask who is out, from when and until when."""
     plan = chosen.plan
     races = season.races_of(plan.weekends)
+    looked_at = season.races_of((str(st.session_state.get("last_weekend") or ""),)) or races
     begins, ends = season.duty_days(races[0].id)[0], season.duty_days(races[-1].id)[1]
     people = [a for a in season.athletes if any(x.athlete == a for x in plan.assignments)]
     others = [a for a in season.athletes if a not in people]
@@ -51,7 +54,8 @@ def ask(found: Opened, season: Season, chosen: Chosen) -> None:
         athlete = st.selectbox("Who is out", [*people, *others], format_func=lambda a: name_of(season, a))
         left, right = st.columns(2)
         earliest = begins - timedelta(days=7)
-        first = left.date_input("From", value=begins, min_value=earliest, max_value=ends, format="YYYY-MM-DD")
+        usual = season.duty_days(looked_at[0].id)[0]
+        first = left.date_input("From", usual, min_value=earliest, max_value=ends, format="YYYY-MM-DD")
         last = right.date_input(
             "Last day out (empty: no day of return yet)", value=None, min_value=earliest, format="YYYY-MM-DD"
         )
@@ -86,12 +90,8 @@ def answers(found: Opened, season: Season, chosen: Chosen, told: Replan) -> None
     if not told.lost:
         st.markdown("No seat of this plan is lost.")
         return
-    lost = ", ".join(
-        f"{season.races[s.race].name} · {car_name(season, s.car)} · {position_name(season, s.position)}"
-        for s in told.lost
-    )
-    st.html(f"<p>{len(told.lost)} seats are lost: {show.safe(lost)}</p>")
-    show.lines(told.notes)
+    st.markdown(f"{len(told.lost)} seats are lost:")
+    show.lines((*lost_seats(season, told), *told.notes))
     if not told.options:
         for number, clash in enumerate(told.clash, start=1):
             st.markdown(f"**Clash {number}: these facts cannot all hold**")
@@ -111,10 +111,23 @@ def answers(found: Opened, season: Season, chosen: Chosen, told: Replan) -> None
     take(found, season, chosen, told, option)
 
 
+def lost_seats(season: Season, told: Replan) -> list[str]:
+    """Return one line per seat that is lost, with its races in order of time."""
+    races: dict[tuple[str, str], list[str]] = {}
+    for seat in sorted(told.lost, key=lambda s: list(season.races).index(s.race)):
+        races.setdefault((seat.car, seat.position), []).append(season.races[seat.race].name or seat.race)
+    return [
+        f"{car_name(season, car)}, {position_name(season, position).lower()}: {', '.join(names)}"
+        for (car, position), names in races.items()
+    ]
+
+
 def option_row(season: Season, option: Option) -> list[str]:
     """Return one way to go on as a row."""
     sign, word, _ = show.STATUS.get(option.status, ("◐", option.status, ""))
-    people = ", ".join(name_of(season, athlete) for athlete in option.touched)
+    names = [name_of(season, athlete) for athlete in option.touched]
+    more = len(names) - SHOWN_NAMES
+    people = ", ".join(names[:SHOWN_NAMES]) + (f" and {more} more" if more > 0 else "")
     return [
         show.safe(option.label.capitalize()),
         str(len(option.changes)),

@@ -89,7 +89,8 @@ def require_plan(found: Opened, season: Season) -> Chosen:
         keep("plan", next(iter(rows)))
         key = next(iter(rows))
     else:
-        key = pick("plan", "Plan", list(rows), lambda row: rows[row], NEWEST, many=True)
+        with st.columns([2, 3])[0]:
+            key = pick("plan", "Plan", list(rows), lambda row: rows[row], NEWEST, many=True)
     chosen = find(key, found, season)
     if chosen is None:
         st.error("That plan is no longer there. Choose another one.")

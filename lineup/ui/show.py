@@ -106,9 +106,9 @@ def weekend_title(season: Season, weekend: str) -> str:
     if not races:
         return weekend
     first, last = (season.local(race.start, race.site) for race in (races[0], races[-1]))
-    days = (
-        f"{first.day} {first:%b}" if first.date() == last.date() else f"{first.day} {first:%b} – {last.day} {last:%b}"
-    )
+    days = f"{first.day} {first:%b}"
+    if first.date() != last.date():
+        days = f"{first.day if first.month == last.month else days}–{last.day} {last:%b}"
     return f"{weekend} · {days}"
 
 
@@ -124,4 +124,4 @@ def clock(moment: datetime) -> str:
 
 def signed(seconds: float, digits: int = 2) -> str:
     """Return seconds with their sign, a true minus for what is below zero."""
-    return f"{seconds:+.{digits}f} s".replace("-", "−")
+    return f"{seconds:+.{digits}f}\u00a0s".replace("-", "−")

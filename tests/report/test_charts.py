@@ -41,7 +41,10 @@ def marks(spec: dict[str, Any]) -> Iterator[str]:
 def rows_of(chart: Any) -> list[dict[str, Any]]:
     """The rows behind a chart's first layer."""
     spec = chart.to_dict()
-    name = (spec["layer"][0].get("data") or spec["data"])["name"]
+    layer = spec
+    while "layer" in layer and "data" not in layer:
+        layer = layer["layer"][0]
+    name = layer["data"]["name"]
     rows: list[dict[str, Any]] = spec["datasets"][name]
     return rows
 
@@ -80,7 +83,8 @@ def test_a_swap_shows_both_crews_on_one_scale() -> None:
     picture = charts.swap_dots([10.0, 11.0, 12.0], [9.0, 10.0, 11.0], 10.5)
     assert "Now 1 of 3" in picture.words
     assert "After the swap 2 of 3" in picture.words
-    assert "facet" in picture.chart.to_dict()
+    heights = [row["height"] for row in rows_of(picture.chart)]
+    assert sorted(heights) == [1, 1, 1, 4, 4, 4], "those of now stand above those after"
 
 
 def test_before_and_after_differ_by_shape_too() -> None:
