@@ -70,7 +70,7 @@ class Bench:
         anchor = self.problem.anchor
         now = {self.frame.seats[k]: self.frame.athletes[a] for k, a in enumerate(lineup.tolist()) if a != EMPTY}
         seats = self.frame.seats if anchor.baseline else ()
-        return anchor.change_s * sum(now.get(seat) != anchor.by_seat.get(seat) for seat in seats)
+        return anchor.change_s * len([seat for seat in seats if now.get(seat) != anchor.by_seat.get(seat)])
 
     def changed(self, lineup: Lineup) -> NDArray[np.bool_]:
         """Which seats have another athlete than at the car's race before in the block, shape (seats,)."""

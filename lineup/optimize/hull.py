@@ -98,6 +98,8 @@ class HullCuts:
 
     def cut(self, entry: EntryFrame, shares: Floats) -> tuple[float, Floats] | None:
         """Return constant and coefficients, shape (positions, athletes), of a cut at shares of the same shape."""
+        if entry.kind not in self.pool.by_kind:  # a table needs some bound on every crew to begin with
+            self.pool.at_mix(entry.kind, shares)
         table = self.table_of(entry)
         if table is None:
             return None

@@ -35,9 +35,8 @@ def run(name: str, share: float, scenarios: int, seed: int) -> None:
     for part in (0.25, 0.5, 0.75, 1.0):
         reached = [gap for at, gap in gaps if at <= part * settings.time_s]
         print(f"   at {part:.0%} of {settings.time_s:.0f} s: " + (f"{100 * reached[-1]:.3f} %" if reached else "-"))
-    print(
-        f"   peak memory {peak_mb:.0f} MB; a lineup chosen by averages costs {_averages(problem) / found.value_s:.4f} of it"
-    )
+    ratio = _averages(problem) / (found.value_s or 1.0)
+    print(f"   peak memory {peak_mb:.0f} MB; a lineup chosen by averages costs {ratio:.4f} of it")
 
 
 def _averages(problem: Problem) -> float:
