@@ -62,7 +62,7 @@ def solve(
     run = Run(Bench(problem), settings, on_progress, stop)
     if start is not None:
         run.offer(run.bench.frame.lineup(start))
-    if len(problem.seats) <= SMALL_SEATS:
+    if len(problem.seats) <= SMALL_SEATS or len(problem.races) == 1:  # one race: no schedules to bound
         run.enter("cuts")
         cut_loop(run, share=0.5)
     if not run.over:
