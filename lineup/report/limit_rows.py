@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
-from lineup.audit import Audit, Check
 from lineup.limits import KNOWN_LIMITS
+
+if TYPE_CHECKING:  # the audit brings libraries that a page which only shows its findings need not wait for
+    from lineup.audit import Audit, Check
 
 State = Literal["broken", "at a price", "at the edge", "kept"]
 STATES: Final[tuple[State, ...]] = ("broken", "at a price", "at the edge", "kept")

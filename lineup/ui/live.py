@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 POLL_S = 0.5
-QUICK_S = 0.05  # answers this quick are shown at once
+HEAD_START_S = 0.3  # the page that asks is drawn first
 POINTS = 200  # of a search's progress, enough for a line
 
 
@@ -148,8 +149,7 @@ def later(key: tuple[Any, ...], words: str, make: Callable[[], T]) -> T | None:
     """
     job = _asked().get(key)
     if job is None:
-        job = _asked()[key] = quiet().start(words, lambda *_: make())
-        job.wait(QUICK_S)
+        job = _asked()[key] = quiet().start(words, lambda *_: _after_the_page(make))
     if job.state == "failed":
         st.error(plain(job.error or "This could not be worked out."))
         st.button("Try again", key=f"again_{job.id}", on_click=_forget, args=(key,))
@@ -159,6 +159,11 @@ def later(key: tuple[Any, ...], words: str, make: Callable[[], T]) -> T | None:
         return None
     answer: T | None = job.result
     return answer
+
+
+def _after_the_page(make: Callable[[], T]) -> T:
+    time.sleep(HEAD_START_S)
+    return make()
 
 
 def _forget(key: tuple[Any, ...]) -> None:
