@@ -2,13 +2,35 @@
 
 from __future__ import annotations
 
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import highspy
 
 
 def new_lp() -> highspy.Highs:
     """Return an empty linear program."""
-    lp = highspy.Highs()  # type: ignore[no-untyped-call]
+    with _stdout_to_stderr():
+        lp = highspy.Highs()  # type: ignore[no-untyped-call]
     lp.setOptionValue("output_flag", False)
     lp.setOptionValue("log_to_console", False)
     lp.setOptionValue("threads", 1)
     return lp
+
+
+@contextmanager
+def _stdout_to_stderr() -> Iterator[None]:
+    """Send what the library itself writes to stderr: from 1.16 on it greets on stdout before it can be told not to.
+
+    Stdout holds one JSON document where that was asked for.
+    """
+    sys.stdout.flush()
+    kept = os.dup(1)
+    os.dup2(2, 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
