@@ -19,6 +19,7 @@ from lineup.explain.training import PracticePlan
 from lineup.explain.why import SeatAnswer
 from lineup.explain.why_not import WhyNot
 from lineup.optimize.solve import Progress
+from lineup.plan_changes import SeatChange
 from lineup.report.plan_tables import new_table
 from lineup.season import Season
 
@@ -83,7 +84,7 @@ def why_not_text(season: Season, answer: WhyNot) -> RenderableType:
     parts: list[RenderableType] = [Text(answer.text)]
     if answer.changes:
         table = new_table("Seats that change hands", "seat", "now", "then")
-        for change in answer.changes:
+        for change in in_order(season, answer.changes):
             names = [words.name(season, a) if a else "nobody" for a in (change.before, change.after)]
             table.add_row(words.place(season, change.seat), *names)
         parts.append(table)
@@ -120,7 +121,7 @@ def replan_text(season: Season, found: Replan) -> RenderableType:
     parts: list[RenderableType] = [Text(note) for note in found.notes]
     for option in found.options:
         parts.append(Text(option_text(season, option), style="bold"))
-        for change in option.changes:
+        for change in in_order(season, option.changes):
             before, after = (words.name(season, a) if a else "nobody" for a in (change.before, change.after))
             parts.append(Text(f"  {words.place(season, change.seat)}: {before} → {after}"))
     for clash in found.clash:
@@ -153,6 +154,17 @@ def cross_text(clearances: Sequence[str], candidates: Sequence[str]) -> Renderab
 def better_text(found: Better) -> RenderableType:
     """Return what would have to give for a car to gain."""
     return Group(Text(found.text, style="bold"), *(Text(f"  {give.text}") for give in found.gives))
+
+
+def in_order(season: Season, changes: Sequence[SeatChange]) -> list[SeatChange]:
+    """Return seat changes in order of time, then car and position."""
+    races, cars, positions = list(season.races), list(season.cars), list(season.positions)
+
+    def place(change: SeatChange) -> tuple[int, int, int]:
+        seat = change.seat
+        return races.index(seat.race), cars.index(seat.car), positions.index(seat.position)
+
+    return sorted(changes, key=place)
 
 
 def progress_line(progress: Progress) -> str:
