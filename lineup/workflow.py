@@ -11,7 +11,7 @@ from lineup.audit import Audit, audit
 from lineup.crew_report import CrewReport, crew_report
 from lineup.explain.absences import Return
 from lineup.explain.change import Change, Lineup, Moves
-from lineup.explain.clashes import find_clashes
+from lineup.explain.clashes import any_lineup, find_clashes
 from lineup.explain.injury import Option, Replan, replan, season_after
 from lineup.explain.swaps import Swap, chance_real, find_swaps, new_chances
 from lineup.explain.training import PracticePlan, practice_priorities
@@ -28,6 +28,7 @@ from lineup.store import Difference, difference
 from lineup.study import Study
 
 FRESH_SEEDS = 8  # independent scrambles behind the fresh value and its standard error
+FOUND_BY_SECOND_LOOK = "the optimiser called this block impossible; a second look found this lineup, not its best"
 OnProgress = Callable[[Progress], None]
 Stop = Callable[[], bool]
 
@@ -83,7 +84,12 @@ def finish_plan(study: Study, outcome: Outcome) -> Plan:
         notes=tuple(outcome.notes),
     )
     if outcome.status == "impossible":
-        return plan.replace(clash=find_clashes(study))
+        clash = find_clashes(study)
+        second = () if clash else any_lineup(study) or ()
+        if not second:  # without a clash nothing shows that it is impossible
+            return plan.replace(clash=clash, status="impossible" if clash else "not_found")
+        outcome = Outcome("best_so_far", second, notes=outcome.notes)
+        plan = plan.replace(status="best_so_far", bound_s=None, notes=(*plan.notes, FOUND_BY_SECOND_LOOK))
     if outcome.status == "not_found":
         return plan
     plan = plan.replace(assignments=tuple(sorted(outcome.assignments)), gap=outcome.gap)

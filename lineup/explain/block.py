@@ -118,7 +118,8 @@ class Block:
 
     def places(self, race: str) -> int | None:
         """Travel places of a race that bind, or None."""
-        limit, places = self.season.limits.get("travel_places"), self.rules.places(race)
+        own, limit = self.season.races[race].travel_places, self.season.limits.get("travel_places")
+        places = own if own is not None or limit is None else limit.at_most
         return None if places is None or (limit is not None and not limit.hard) else int(places)
 
     @cached_property

@@ -44,7 +44,7 @@ def find_clashes(study: Study) -> tuple[Clash, ...]:
     """
     search = _Search(study, _block(study), monotonic() + PATIENCE_S)
     search.run()
-    return tuple(search.explain())
+    return search.explain()
 
 
 def any_lineup(study: Study) -> tuple[Assignment, ...] | None:
@@ -64,6 +64,15 @@ class _Found:
     races: tuple[str, ...]
     given_up: Ground
     smallest: bool
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A change that settles a clash: whether it settles all of them, and what the stops of the races cost then."""
+
+    change: Change
+    alone: bool
+    stops_s: float | None
 
 
 @dataclass(eq=False)
@@ -137,24 +146,31 @@ class _Search:
     def look(self, races: Sequence[str], active: Active, presolve: bool = True, assume: bool = False) -> Look:
         return look(self.block, races, active, self.study.settings.seed, presolve, assume)
 
-    def explain(self) -> Iterator[Clash]:
+    def explain(self) -> tuple[Clash, ...]:
         """Put the clashes into words and add the repairs that hold.
 
         One that shares facts with a clash before it is left out when a repair of that one settles the whole block:
-        it is the same shortage, seen at the next seat.
+        it is the same shortage, seen at the next seat. Of that one only repairs that settle the whole are told.
         """
-        settled: set[Ground] = set()
+        told: list[tuple[_Found, list[Tried]]] = []
+        hidden: set[Ground] = set()
         for number, found in enumerate(self.found):
-            if found.grounds & settled:
+            if found.grounds & hidden:
                 continue
             share = (self.deadline - monotonic()) / min(len(self.found) - number, MOST_SHARES)
             repairs = list(self._repairs(found, monotonic() + share))
-            if any(alone and not change.last_resort for change, alone, _ in repairs):
-                settled |= found.grounds
-            facts = tell(self.block.season, self.block.rules, found.grounds)
-            yield Clash(facts if found.smallest else (*facts, NOT_SHOWN), _ranked(repairs))
+            alone = [tried for tried in repairs if tried.alone]
+            if any(not tried.change.last_resort for tried in alone):
+                hidden |= found.grounds
+            hides = any(found.grounds & hidden & other.grounds for other in self.found if other is not found)
+            told.append((found, alone if hides else repairs))
+        return tuple(self._clash(found, repairs, len(told) > 1) for found, repairs in told)
 
-    def _repairs(self, found: _Found, until: float) -> Iterator[tuple[Change, bool, float | None]]:
+    def _clash(self, found: _Found, repairs: Sequence[Tried], one_of_many: bool) -> Clash:
+        facts = tell(self.block.season, self.block.rules, found.grounds)
+        return Clash(facts if found.smallest else (*facts, NOT_SHOWN), _ranked(repairs, one_of_many))
+
+    def _repairs(self, found: _Found, until: float) -> Iterator[Tried]:
         """Yield changes that settle a clash, whether each settles all of them, and the stops of these races then."""
         alike = [other for other in self.found if _limits_of(other) & _limits_of(found)]
         prices = self._prices(self.block.races)
@@ -169,7 +185,7 @@ class _Search:
         for count, change in enumerate(changes(self.block, found.grounds, possible, prices)):
             alone = len(self.found) > 1 and self._settles_all(change.block, until)
             best = self._lineup(change.block, found.races, [found], until, prices)
-            yield change, alone, None if best is None else self._stops_s(best, found.races)
+            yield Tried(change, alone, None if best is None else self._stops_s(best, found.races))
             if count + 1 == MOST_REPAIRS or monotonic() > until:
                 return
 
@@ -230,8 +246,9 @@ class _Search:
 
 
 def _limits_of(found: _Found) -> set[Ground]:
-    """Limits of a clash that are lifted for everyone, or for a car, at once."""
-    return {g if g.kind == "slowest" else Ground(g.kind, ()) for g in found.grounds if g.kind in (*RULES, "slowest")}
+    """Limits of a clash that are lifted for everyone, for a car or for a race at once."""
+    schedules = {Ground(ground.kind, ()) for ground in found.grounds if ground.kind in RULES}
+    return schedules | {ground for ground in found.grounds if ground.kind in ("slowest", "travel_places")}
 
 
 def _joined(block: Block, found: Sequence[_Found]) -> tuple[str, ...]:
@@ -239,13 +256,17 @@ def _joined(block: Block, found: Sequence[_Found]) -> tuple[str, ...]:
     return tuple(race for race in block.races if any(race in clash.races for clash in found))
 
 
-def _ranked(found: Sequence[tuple[Change, bool, float | None]]) -> tuple[Repair, ...]:
+def _ranked(found: Sequence[Tried], one_of_many: bool) -> tuple[Repair, ...]:
     """Put repairs of less effort first, of equal effort those whose stops cost less."""
-    least = min((stops_s for _, _, stops_s in found if stops_s is not None), default=0.0)
-    ranked = sorted(found, key=lambda repair: (repair[0].effort, repair[2] if repair[2] is not None else math.inf))
+    least = min((tried.stops_s for tried in found if tried.stops_s is not None), default=0.0)
+    ranked = sorted(found, key=lambda t: (t.change.effort, math.inf if t.stops_s is None else t.stops_s))
     return tuple(
-        Repair(change.text + (ALONE if alone else ""), change.ids, None if stops_s is None else stops_s - least)
-        for change, alone, stops_s in ranked
+        Repair(
+            tried.change.text + (ALONE if tried.alone and one_of_many else ""),
+            tried.change.ids,
+            None if tried.stops_s is None else tried.stops_s - least,
+        )
+        for tried in ranked
     )
 
 

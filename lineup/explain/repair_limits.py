@@ -7,15 +7,15 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from lineup.explain.block import Lineup
-from lineup.explain.grounds import Ground, need, of_pin, tell
+from lineup.explain.grounds import Ground, of_pin, tell
 from lineup.explain.repair_tools import Change, ClashInHand
 from lineup.limits import KNOWN_LIMITS, Limit
 from lineup.rules import RULES
 from lineup.season import Car
 
 MOST_TRIES = 8  # steps tried for one limit
-HOURS_STEP = 0.01  # a limit in hours is lifted to within this of the least that was found
-SECONDS_STEP = 0.01
+HOURS_CLOSE, HOURS_LOOKS = 0.25, 6  # how near to the least lift the search goes, in how many looks at most
+SECONDS_CLOSE, SECONDS_LOOKS = 0.05, 1  # the first look is for a quick crew, so it is near
 
 
 def taken_back_pins(clash: ClashInHand) -> Iterator[Change]:
@@ -29,17 +29,16 @@ def taken_back_pins(clash: ClashInHand) -> Iterator[Change]:
 
 
 def more_places(clash: ClashInHand) -> Iterator[Change]:
-    """Find as few more travel places as will do."""
+    """Find as few more travel places as will do, for this clash and others about the same places."""
     for ground in clash.of("travel_places"):
         (race,) = ground.ids
         places = clash.block.places(race) or 0
         for more in range(1, MOST_TRIES + 1):
             wider = replace(clash.season.races[race], travel_places=places + more)
             changed = clash.with_season(races={**clash.season.races, race: wider})
-            text = f"find {more} more travel place{'s' * (more > 1)} to {clash.label('races', race)}"
-            offer = list(clash.tried(f"{text} ({places + more} instead of {places})", (race,), changed))
-            yield from offer
-            if offer:
+            if clash.possible(changed, "alike") is not None:
+                text = f"find {more} more travel place{'s' * (more > 1)} to {clash.label('races', race)}"
+                yield from clash.tried(f"{text} ({places + more} instead of {places})", (race,), changed)
                 break
 
 
@@ -69,20 +68,27 @@ def _lift_count(clash: ClashInHand, limit: Limit, side: str) -> Iterator[Change]
 
 
 def _lift_hours(clash: ClashInHand, limit: Limit) -> Iterator[Change]:
-    """Set the limit aside, see how far a lineup goes beyond it, and tighten it again until none is left."""
+    """Lift a limit in hours by about as little as leaves a lineup."""
     side = "at_most" if limit.at_most is not None else "at_least"
-    worst, step = (max, -HOURS_STEP) if side == "at_most" else (min, HOURS_STEP)
+    worst, figure = (max, limit.at_most) if limit.at_most is not None else (min, limit.at_least)
+    if figure is None:
+        return
 
     def reached(lineup: Lineup) -> float | None:
         return worst(clash.figures(lineup, limit.name), default=None)
 
-    best = clash.tighten(
-        clash.without_limit(limit.name), reached, lambda figure: clash.with_limit(_at(limit, side, figure + step))
+    best = clash.least(
+        clash.without_limit(limit.name),
+        reached,
+        lambda at: clash.with_limit(_at(limit, side, at)),
+        figure,
+        HOURS_CLOSE,
+        HOURS_LOOKS,
     )
     if best is not None:
-        new = math.ceil(best * 100) / 100 if side == "at_most" else math.floor(best * 100) / 100
+        new = math.ceil(best * 10) / 10 if side == "at_most" else math.floor(best * 10) / 10
         changed = clash.with_limit(_at(limit, side, new))
-        yield from clash.tried(_lifted(limit, getattr(limit, side), new), (limit.name,), changed)
+        yield from clash.tried(_lifted(limit, figure, new), (limit.name,), changed)
 
 
 def _at(limit: Limit, side: str, figure: float) -> Limit:
@@ -110,12 +116,14 @@ def slower_stops(clash: ClashInHand) -> Iterator[Change]:
 
 
 def _slower(clash: ClashInHand, ground: Ground, car: Car) -> Iterator[Change]:
-    prices = {key: seconds for key, seconds in clash.prices.items() if key[0].car == car.id}
-    best = clash.tighten(
+    best = clash.least(
         clash.without(ground),
         lambda lineup: clash.block.slowest(lineup, car.id) or None,
-        lambda mean_s: clash.with_car(replace(car, slowest_s=mean_s - SECONDS_STEP)),
-        prices,
+        lambda mean_s: clash.with_car(replace(car, slowest_s=mean_s)),
+        car.slowest_s or 0.0,
+        SECONDS_CLOSE,
+        SECONDS_LOOKS,
+        {key: seconds for key, seconds in clash.prices.items() if key[0].car == car.id},
     )
     if best is not None:
         new = math.ceil(best * 100) / 100
@@ -127,9 +135,9 @@ def cars_left_out(clash: ClashInHand) -> Iterator[Change]:
     """Leave a car at home: the least important one first, and only the first that helps."""
     entries = sorted({seat.entry for seat in clash.seats}, key=lambda e: (clash.season.cars[e.car].priority, e))
     for entry in entries:
-        seats = clash.season.seats(entry.race, entry.car)
+        others = tuple(other for other in clash.season.entries if other != entry)
         text = f"leave {clash.label('cars', entry.car)} out of {clash.label('races', entry.race)}"
-        offer = list(clash.tried(text, (entry.race, entry.car), clash.without(*(need(seat) for seat in seats))))
+        offer = list(clash.tried(text, (entry.race, entry.car), clash.with_season(entries=others)))
         yield from offer
         if offer:
             break

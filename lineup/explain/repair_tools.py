@@ -12,7 +12,6 @@ from lineup.explain.grounds import Ground
 from lineup.limits import Limit
 from lineup.season import Car, Season, Seat
 
-MOST_STEPS = 4  # looks at how little a limit in hours or seconds need be lifted
 LAST_RESORT = 9
 
 Where = Literal["here", "block", "alike"]  # races of the clash; all; all, every clash about the same limits settled
@@ -26,7 +25,6 @@ class Possible(Protocol):
         """Look."""
 
 
-MOST_STEPS = 4  # looks at how little a limit in hours or seconds need be lifted
 MOST_TRIES = 8  # athletes tried for one clearance, steps tried for one limit
 MOST_OF_A_KIND = 3
 MOST_CLEARED = 2  # clearances offered per position
@@ -109,21 +107,38 @@ class ClashInHand:
         """About what an athlete costs in the cheapest seat of the clash."""
         return min((self.prices.get((seat, athlete), math.inf) for seat in self.seats), default=0.0)
 
-    def tighten(
+    def least(
         self,
-        trial: Block,
+        loose: Block,
         reached: Callable[[Lineup], float | None],
-        tighter: Callable[[float], Block],
+        at: Callable[[float], Block],
+        limit: float,
+        close: float,
+        looks: int,
         prices: Prices | None = None,
     ) -> float | None:
-        """Figure that a lineup of a loosened block reaches, made better step by step until there is none better."""
-        best: float | None = None
-        for _ in range(MOST_STEPS):
-            lineup = self.possible(trial, "alike", prices)
-            figure = None if lineup is None else reached(lineup)
-            if figure is None:
+        """Figure nearest to a limit, within `close` or a number of looks, at which the limit leaves a lineup.
+
+        Parameters
+        ----------
+        loose : the block without the limit.
+        reached : how far a lineup goes beyond it; None: not at all.
+        at : the block with the limit at a figure.
+        """
+        lineup = self.possible(loose, "alike", prices)
+        best = None if lineup is None else reached(lineup)
+        if best is None:
+            return None
+        too_tight = limit
+        for _ in range(looks):
+            if abs(best - too_tight) <= close:
                 break
-            best, trial = figure, tighter(figure)
+            middle = (best + too_tight) / 2
+            lineup = self.possible(at(middle), "alike", prices)
+            if lineup is None:
+                too_tight = middle
+            else:
+                best = reached(lineup) or middle
         return best
 
     def tried(self, text: str, ids: tuple[str, ...], changed: Block) -> Iterator[Change]:
