@@ -17,11 +17,11 @@ from lineup.explain.block import Active, Block, Lineup
 from lineup.explain.clash_model import Look, look
 from lineup.explain.crew_bounds import CrewBounds
 from lineup.explain.grounds import DEMANDS, Ground, tell
+from lineup.explain.part_prices import seat_prices, stops_s
 from lineup.explain.repair_tools import Change, Prices, Where
 from lineup.explain.repairs import changes
 from lineup.plan import Assignment, Clash, Fact, Repair
 from lineup.rules import RULES
-from lineup.season import Entry, Seat
 from lineup.study import Study
 
 MOST_CLASHES = 12
@@ -173,7 +173,7 @@ class _Search:
     def _repairs(self, found: _Found, until: float) -> Iterator[Tried]:
         """Yield changes that settle a clash, whether each settles all of them, and the stops of these races then."""
         alike = [other for other in self.found if _limits_of(other) & _limits_of(found)]
-        prices = self._prices(self.block.races)
+        prices = seat_prices(self.study.pricer, self.block, self.block.races)
 
         def possible(block: Block, where: Where, prices: Prices | None = None) -> Lineup | None:
             if where == "block":
@@ -185,9 +185,16 @@ class _Search:
         for count, change in enumerate(changes(self.block, found.grounds, possible, prices)):
             alone = len(self.found) > 1 and self._settles_all(change.block, until)
             best = self._lineup(change.block, found.races, [found], until, prices)
-            yield Tried(change, alone, None if best is None else self._stops_s(best, found.races))
+            yield Tried(
+                change, alone, None if best is None else stops_s(self.study.pricer, self.block, best, found.races)
+            )
             if count + 1 == MOST_REPAIRS or monotonic() > until:
                 return
+
+    def _stops_s(self, change: Change, found: _Found, until: float, prices: Prices) -> float | None:
+        """Cost of the stops of a clash's races under a change; nothing compares with a car left out."""
+        best = None if change.last_resort else self._lineup(change.block, found.races, [found], until, prices)
+        return None if best is None else stops_s(self.study.pricer, change.block, best, found.races)
 
     def _lineup(
         self,
@@ -220,29 +227,6 @@ class _Search:
         if any(self._lineup(block, races, self.found, until) is None for races in parts):
             return False
         return self._whole(block, _joined(self.block, self.found), self.found, until) is not None
-
-    def _prices(self, races: Collection[str]) -> dict[tuple[Seat, str], float]:
-        """Weighted seconds that each athlete adds to the stops of a race in each seat, near the quickest crew."""
-        prices: dict[tuple[Seat, str], float] = {}
-        for seat in self.block.seats(races):
-            for service, tire in self.block.services(seat.race, seat.car):
-                _, coefficients = self.block.bounds.near_quickest((service, tire))[-1]
-                weight = self.study.pricer.priority[seat.car] * self.block.season.service_counts[seat.race][service]
-                able = self.block.bounds.bank((service, tire)).athletes.get(seat.position, ())
-                for athlete, seconds in zip(able, coefficients.get(seat.position, ()), strict=True):
-                    prices[seat, athlete] = prices.get((seat, athlete), 0.0) + weight * float(seconds)
-        return prices
-
-    def _stops_s(self, lineup: Lineup, races: Collection[str]) -> float | None:
-        """Cost of the stops of these races, or None when somebody has no sampled stops in his seat."""
-        total = 0.0
-        for race in races:
-            for car in self.block.season.cars_in[race]:
-                crew = {seat.position: lineup[seat] for seat in self.block.season.seats(race, car) if seat in lineup}
-                if any(self.block.bounds.mean_s(service, crew) is None for service in self.block.services(race, car)):
-                    return None
-                total += self.study.pricer.entry_value(Entry(race, car), crew)
-        return total
 
 
 def _limits_of(found: _Found) -> set[Ground]:
