@@ -51,8 +51,9 @@ def say(message: str) -> None:
 
 
 def print_json(document: Any) -> None:
-    """Print the one JSON document of a command on stdout."""
-    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=1, default=str) + "\n")
+    """Print the one JSON document of a command on stdout; a figure that is not known (NaN) is null."""
+    plain = json.loads(json.dumps(document, default=str), parse_constant=lambda _: None)
+    sys.stdout.write(json.dumps(plain, ensure_ascii=False, indent=1) + "\n")
 
 
 def find_seat(season: Season, race: str, car: str, position: str) -> Seat:

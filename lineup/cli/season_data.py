@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -14,9 +14,12 @@ from lineup.cli.common import BAD_INPUT, Json, SeasonPath, console, find_athlete
 from lineup.errors import InputError, Problem, SeasonError
 from lineup.grading_sheet import add_grades, write_grading_sheet
 from lineup.new_season import write_new_season
+from lineup.pair_patterns import pair_patterns
 from lineup.read import read_season
 from lineup.report import skill_tables
-from lineup.skills import estimate_skills, profile, skills_table
+from lineup.season import Season
+from lineup.skills import estimate_skills, holdout_report, profile, skills_table
+from lineup.stop_check import held_out_calibration
 
 
 def register(app: typer.Typer) -> None:
@@ -58,10 +61,16 @@ def skills(
     season: SeasonPath,
     athlete: Annotated[str | None, typer.Option("--athlete", help="Show one athlete's profile.")] = None,
     on: Annotated[str | None, typer.Option("--on", metavar="DATE", help="Estimate as of this day.")] = None,
+    check_from: Annotated[
+        str | None, typer.Option("--check", metavar="DATE", help="Hold out grades and stops from this day on.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Estimate skills from the graded stops: split times, consistency and misses, with their uncertainty."""
     facts, _ = read_season(season)
+    if check_from is not None:
+        _check_skills(facts, parse_date(check_from), as_json)
+        return
     estimates = estimate_skills(facts, parse_date(on) if on else None)
     if athlete is not None:
         found = profile(facts, estimates, find_athlete(facts, athlete))
@@ -75,6 +84,28 @@ def skills(
         print_json(rows)
     else:
         console().print(skill_tables.skills(facts, rows))
+
+
+def _check_skills(season: Season, day: date, as_json: bool) -> None:
+    """Tell how well what was known before a day predicts what came after, and which pairs leave a pattern."""
+    checks: dict[str, Callable[[], Any]] = {
+        "grades": lambda: holdout_report(season, day),
+        "stops": lambda: held_out_calibration(season, day),
+        "pairs": lambda: pair_patterns(season, estimate_skills(season)),
+    }
+    document: dict[str, Any] = {}
+    for name, check in checks.items():
+        try:
+            found = check()
+        except InputError as error:  # a season may have grades and no whole stops to hold them against
+            document[name] = {"text": str(error)}
+        else:
+            document[name] = {**asdict(found), "text": found.text}
+    if as_json:
+        print_json(document)
+    else:
+        for part in document.values():
+            console().print(part["text"])
 
 
 def grading_sheet(

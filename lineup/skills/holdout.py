@@ -49,6 +49,19 @@ class HoldoutReport:
     few: int
     few_ratio: float
 
+    @property
+    def text(self) -> str:
+        """The report in two sentences."""
+        if not self.grades:
+            return f"No clean grades from {self.split_date} on: nothing to hold the estimates against."
+        sure = f"{self.cover50:.0%} inside their 50 % interval, {self.cover90:.0%} inside their 90 % interval"
+        words = f"{self.grades:,} clean grades from {self.split_date} on, forecast from those before: {sure}."
+        if self.compared:
+            less = 1 - self.ratio
+            words += f" The pooled estimate errs by {self.rmse_pooled_s:.3f} s, {abs(less):.1%} "
+            words += f"{'less' if less >= 0 else 'more'} than each athlete's plain average ({self.rmse_plain_s:.3f} s)."
+        return words
+
 
 def holdout_report(season: Season, split_date: date, beliefs: Assumptions | None = None) -> HoldoutReport:
     """Estimate from the grades before a day and see how well those from that day on are predicted."""

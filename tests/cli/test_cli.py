@@ -83,6 +83,13 @@ def test_skills_have_the_keys_of_the_contract(folder, capsys):
     assert all(row["low90_s"] <= row["median_s"] <= row["high90_s"] for row in rows)
 
 
+def test_skills_can_be_held_against_later_grades(folder, capsys):
+    document = run_json(capsys, "skills", folder, "--check", "2026-04-01")
+    assert document.keys() == {"grades", "stops", "pairs"}
+    assert _exit_code("skills", folder, "--check", "2026-04-01") == 0
+    assert "forecast from those before" in capsys.readouterr().out
+
+
 def test_a_plan_has_the_keys_of_the_contract_and_its_costs_add_up(folder, capsys):
     document = run_json(capsys, "plan", folder, *FAST)
     assert document.keys() >= PLAN_KEYS
