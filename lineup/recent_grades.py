@@ -19,12 +19,21 @@ def graded_stops(season: Season, athlete: str, position: str, first: date, last:
 
     A stop that has no id is told from others of its day by its grades: as many as the most-graded task has.
     """
+    return sum(count for day, count in _days(season, athlete, position).items() if first <= day <= last)
+
+
+def last_graded(season: Season, athlete: str, position: str, last: date) -> date | None:
+    """Day of an athlete's last graded stop in a position up to a day, or None."""
+    return max((day for day in _days(season, athlete, position) if day <= last), default=None)
+
+
+def _days(season: Season, athlete: str, position: str) -> Mapping[date, int]:
+    """Graded stops by day."""
     graded = _GRADED.get(season)
     if graded is None:  # a what-if shares the grades of the season it was copied from
         shared = [known for other, known in _GRADED.items() if other.grades is season.grades]
         graded = _GRADED[season] = shared[0] if shared else _graded(season.grades)
-    days = graded.get((athlete, position), {})
-    return sum(count for day, count in days.items() if first <= day <= last)
+    return graded.get((athlete, position), {})
 
 
 def _graded(grades: pd.DataFrame) -> dict[tuple[str, str], dict[date, int]]:

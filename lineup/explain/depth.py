@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from typing import Any
@@ -15,7 +15,7 @@ from lineup.explain.change import Change, Lineup
 from lineup.explain.swaps import chance_real, new_chances
 from lineup.explain.ways import best_lawful, of_seat
 from lineup.plan import Plan
-from lineup.recent_grades import graded_stops
+from lineup.recent_grades import graded_stops, last_graded
 from lineup.season import Entry, Season, Seat
 from lineup.study import Study
 from lineup.suggest import did_you_mean
@@ -31,11 +31,12 @@ class DepthRow:
     Attributes
     ----------
     place : 1 is the starter, then those who may work the seat by stop time; 0: may not, `refused` says why.
-    per_stop_s : seconds that an average stop gets longer by against the starter, the crew otherwise as planned.
+    per_stop_s : seconds that the mean stop gets longer by against the starter, the crew otherwise as planned.
     chance_slower : that it really gets longer, from independent draws of what is known of each.
     level : "cleared" or "training".
-    recent : graded stops in the position in the `RECENT_DAYS` days before the race.
-    spoken_for : where else the athlete works at this race, or that he travels there as a reserve; "" if free.
+    recent, last_graded : graded stops in the position in the `RECENT_DAYS` days before the race, and the last day.
+    spoken_for : where else the athlete works at this race, that he travels there as a reserve, or which limit his
+        other races leave no room under; "" if free.
     """
 
     athlete: str
@@ -44,6 +45,7 @@ class DepthRow:
     chance_slower: float
     level: str
     recent: int
+    last_graded: date | None
     spoken_for: str
     refused: str = ""
 
@@ -104,7 +106,16 @@ def depth_chart(study: Study, plan: Plan, weekend: str | None = None) -> DepthCh
 
 def depth_to_dict(chart: DepthChart) -> dict[str, Any]:
     """Return the JSON form of a depth chart."""
-    seats = [{**asdict(s.seat), **{k: v for k, v in asdict(s).items() if k != "seat"}} for s in chart.seats]
+    seats = [
+        {
+            **asdict(one.seat),
+            "rows": [{**asdict(r), "last_graded": r.last_graded and r.last_graded.isoformat()} for r in one.rows],
+            "loss_s": one.loss_s,
+            "without": one.without,
+            "on_site": one.on_site,
+        }
+        for one in chart.seats
+    ]
     return {"seats": seats, "holes": list(chart.holes), "hurts": list(chart.hurts)}
 
 
@@ -130,20 +141,20 @@ class _Look:
         season, entry = self.study.season, seat.entry
         crew = self.lineup.crews.get(entry, {})
         after = {**crew, seat.position: athlete}
-        pricer = self.study.pricer
-        longer = pricer.entry_value(entry, after) - pricer.entry_value(entry, crew)
-        stops = pricer.priority[seat.car] * sum(count for _, count in pricer.services(seat.race))
         slower = 0.5
         if athlete != starter:
-            slower = 1 - chance_real(self.lineup, self.chances, _only_stops(entry, crew, after, -longer))
+            pricer = self.study.pricer
+            gain = pricer.entry_value(entry, crew) - pricer.entry_value(entry, after)
+            slower = 1 - chance_real(self.lineup, self.chances, _only_stops(entry, crew, after, gain))
         day = season.duty_days(seat.race)[0]
         return DepthRow(
             athlete,
             0,
-            longer / stops if stops else 0.0,
+            self.mean_stop_s(seat.race, after) - self.mean_stop_s(seat.race, crew),
             slower,
             season.clearance_level(athlete, seat.position, seat.race) or "not yet",
             graded_stops(season, athlete, seat.position, day - timedelta(days=RECENT_DAYS), _before(day)),
+            last_graded(season, athlete, seat.position, _before(day)),
             "" if athlete == starter else self.spoken_for(seat.race, athlete),
             "; ".join(verdict.text for verdict in refusals(season, athlete, seat)),
         )
@@ -152,7 +163,18 @@ class _Look:
         there = self.lineup.seat_of.get((race, athlete))
         if there is not None:
             return words.place(self.study.season, there, race=False)
-        return "reserve" if any((r.race, r.athlete) == (race, athlete) for r in self.plan.reserves) else ""
+        if any((r.race, r.athlete) == (race, athlete) for r in self.plan.reserves):
+            return "reserve"
+        starts, rules = self.lineup.races_of.get(athlete, []), self.study.pricer.rules
+        kept = {(b.rule, b.race) for b in rules.assess(athlete, starts).breaches}
+        more = [b.text for b in rules.assess(athlete, [*starts, race]).breaches if (b.rule, b.race) not in kept]
+        return words.plain(self.study.season, more[0].partition(": ")[2] or more[0]) if more else ""
+
+    def mean_stop_s(self, race: str, crew: Mapping[str, str]) -> float:
+        """Return the mean stop of a crew over the services of a race, each as often as it is expected."""
+        means = self.study.pricer.mean_s(race, crew)
+        counts = {bank.service: count for bank, count in self.study.pricer.services(race)}
+        return sum(count * means[service] for service, count in counts.items()) / (sum(counts.values()) or 1.0)
 
     def without(self, seat: Seat, starter: str | None) -> Change | None:
         """Return the cheapest lawful change in the race that leaves the starter without a seat there."""
@@ -188,7 +210,7 @@ def _holes(season: Season, seats: tuple[DepthSeat, ...]) -> Iterator[str]:
             yield f"Behind the starter nobody may work {where}."
         elif not free:
             names = words.listing([words.name(season, row.athlete) for row in able])
-            yield f"Whoever else may work {where} has another seat that day: {names}."
+            yield f"Whoever else may work {where} is spoken for: {names}."
         elif one.loss_s is None:
             yield f"{where[0].upper()}{where[1:]}: nobody can take over without breaking a limit."
 

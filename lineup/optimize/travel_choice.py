@@ -109,7 +109,8 @@ class TravelChoice:
             fixed, direct = self.covered_by(seat)
             where = f"{season.label('positions', seat.position)} of {season.label('cars', seat.car)}"
             most = fixed + len(direct)
-            why = "travel places and trips do not allow all of them" if most >= self.asked else f"only {most} could"
+            few = f"only {most} could be there" if most else "nobody could be there"
+            why = "travel places and trips do not allow all of them" if most >= self.asked else few
             race = season.label("races", seat.race)
             yield f"cover: {where} at {race} has {self.asked - lacking} of {self.asked} ways to be covered; {why}"
         if len(short) > MOST_NAMED:

@@ -10,6 +10,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from lineup.audit import Audit
+from lineup.eligibility import shown_day
 from lineup.explain import words
 from lineup.explain.better import Better
 from lineup.explain.depth import DepthChart
@@ -108,7 +109,8 @@ def depth_text(season: Season, chart: DepthChart) -> RenderableType:
             sure = "" if row.place == 1 else f"{row.chance_slower:.0%} slower"
             note = row.refused or row.spoken_for
             who = words.name(season, row.athlete)
-            table.add_row(order, who, row.level, slower, sure, str(row.recent), note)
+            lately = str(row.recent) if row.last_graded is None else f"{row.recent}, last {shown_day(row.last_graded)}"
+            table.add_row(order, who, row.level, slower, sure, lately, note)
         parts.append(table)
         parts.append(Text(f"  steps in on site: {one.on_site or 'nobody'}"))
     for title, lines in (("Holes", chart.holes), ("Where one loss hurts most", chart.hurts)):

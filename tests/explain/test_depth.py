@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 from lineup.errors import InputError
 from lineup.explain.change import Lineup
 from lineup.explain.depth import depth_chart, depth_to_dict
-from lineup.limits import Limits
+from lineup.limits import Limit, Limits
 from lineup.plan import Assignment, Cover, Move, Plan, Reserve
-from lineup.season import Absence, Clearance, Entry, Seat
+from lineup.season import Absence, Clearance, Entry, Seat, Weights
 from lineup.settings import Settings
 from lineup.study import Study
 from tests.builders import FIRST_SUNDAY, tiny_season
@@ -45,6 +47,32 @@ def test_everyone_is_ranked_by_the_stop_of_the_crew_with_them_in_it():
         assert row.per_stop_s == pytest.approx(slower / count)
     assert [row.per_stop_s for row in seat.rows[1:]] == sorted(row.per_stop_s for row in seat.rows[1:])
     assert all(row.chance_slower > 0.6 for row in seat.rows if row.per_stop_s > 0.2)
+
+
+def test_seconds_are_means_however_much_the_tail_weighs():
+    plain = depth_chart(study_of(), PLAN).seats[0]
+    tail = depth_chart(study_of(weights=Weights(tail=1.0)), PLAN).seats[0]
+    assert [(r.athlete, r.per_stop_s) for r in tail.rows] == [(r.athlete, r.per_stop_s) for r in plain.rows]
+
+
+def test_the_last_graded_day_is_told():
+    rows = depth_chart(study_of(), PLAN).seats[0].rows
+    assert {row.last_graded for row in rows} == {FIRST_SUNDAY - timedelta(days=1)}
+    assert {row.recent for row in rows} == {6}
+    never = depth_chart(study_of(grades=0), PLAN)
+    assert {row.last_graded for row in never.seats[0].rows} == {None}
+    assert depth_to_dict(depth_chart(study_of(), PLAN))["seats"][0]["rows"][0]["last_graded"] == "2026-04-04"
+
+
+def test_one_whose_other_races_leave_no_room_is_spoken_for():
+    """a3 works the Sunday after and may not work two weekends in a row: of no use here, and told so."""
+    row = Limits({"weekends_in_a_row": Limit("weekends_in_a_row", at_most=1)})
+    study = study_of(races=2, athletes=5, limits=row)
+    later = tuple(Assignment("r2", "c1", p, a) for p, a in (("p1", "a3"), ("p2", "a4")))
+    plan = PLAN.replace(assignments=(*PLAN.assignments, *later), reserves=(), weekends=("w1", "w2"))
+    notes = {row.athlete: row.spoken_for for row in depth_chart(study, plan).seats[0].rows}
+    assert notes["a3"] == "2 weekends in a row of 1 allowed with Race 2"
+    assert notes["a5"] == ""
 
 
 def test_who_is_spoken_for_and_who_steps_in_is_told():

@@ -293,7 +293,9 @@ def test_nobody_who_could_be_sent_is_told() -> None:
     season = with_limits(cleared_only(season, a3="p1"), Limit("cover", at_least=1))
     travel = choose_reserves(study_of(season), plan)
     assert travel.status == "impossible"
-    assert travel.notes == ("cover: P2 (p2) of Car 1 (c1) at Race 1 (r1) has 0 of 1 ways to be covered; only 0 could",)
+    assert travel.notes == (
+        "cover: P2 (p2) of Car 1 (c1) at Race 1 (r1) has 0 of 1 ways to be covered; nobody could be there",
+    )
 
 
 def test_one_in_training_never_covers() -> None:
