@@ -31,6 +31,9 @@ class Expected:
     noise_s: Floats
 
 
+LEAST_NOISE = 1e-12  # square seconds: grades that all agree to the last digit weigh much, but not infinitely much
+
+
 def fit_losses(rows: Rows, stated_s: Floats, expected: Expected, before: Losses, beliefs: Assumptions) -> Losses:
     """Estimate losses around `stated_s`, those of misses.csv, shape (misses,)."""
     slipped = np.unique(rows.slip_row)
@@ -45,7 +48,8 @@ def fit_losses(rows: Rows, stated_s: Floats, expected: Expected, before: Losses,
     excess = rows.seconds[slipped] - expected.seconds[slipped]
     own_noise = expected.noise_s[slipped] ** 2
     share = before.varies
-    weight = rows.weight[slipped] / (own_noise + (share * (counts @ before.loss_s)) ** 2)
+    noise = np.maximum(own_noise + (share * (counts @ before.loss_s)) ** 2, LEAST_NOISE)
+    weight = rows.weight[slipped] / noise
     information, right = counts.T @ (weight[:, None] * counts), counts.T @ (weight * excess)
     mean, sd = _common(information, right, stated_s, beliefs)
     loss = np.linalg.solve(information + np.diag(sd**-2), right + mean * sd**-2)

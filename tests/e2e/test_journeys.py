@@ -20,6 +20,8 @@ def keep(visit: Visit, reason: str) -> None:
 def sign(visit: Visit) -> None:
     """Propose the newest revision for one step, acknowledge everything, sign it."""
     visit.press("Propose it for signature")
+    visit.says("acknowledge")  # the audit behind the list takes its time
+    visit.settle()
     boxes = visit.page.get_by_test_id("stCheckbox").filter(visible=True)
     for number in range(boxes.count()):
         if boxes.nth(number).locator("input").get_attribute("role") != "switch":
@@ -100,9 +102,7 @@ def test_the_director_moves_priority_and_compares(tiny_visit: Visit) -> None:
     visit.says("The draft is ready")
     visit.settle()
     visit.says("Compare two plans")
-    text = visit.page.get_by_test_id("stMain").inner_text()
-    assert "seats and" in text
-    assert "trips differ" in text
+    visit.says("trips differ")
     assert "job=" in visit.page.url
 
 
