@@ -116,7 +116,8 @@ def swap_dots(before: Sequence[float], after: Sequence[float], under_s: float) -
         x=alt.value(0), y="height:Q", text="label:N"
     )  # fmt: skip
     start = min(before[0], after[0]) - LABEL_ROOM_S
-    chart = alt.layer(_dots(pd.concat([above, below]), under_s, start), names).properties(height=260)
+    layers = alt.LayerChart(layer=[_dots(pd.concat([above, below]), under_s, start), names])
+    chart = layers.properties(height=260)
     words = f"Now {under_words(before, under_s)} After the swap {under_words(after, under_s)}"
     return _picture(chart, words)
 
@@ -151,7 +152,7 @@ def _dots(data: pd.DataFrame, under_s: float, start: float | None = None) -> alt
         tooltip=[alt.Tooltip("seconds:Q", format=".2f", title="seconds")],
     )  # fmt: skip
     rule = alt.Chart(data).mark_rule(strokeDash=[4, 3], color=GREY).encode(x=alt.datum(under_s))
-    return alt.layer(points, rule, data=data)
+    return alt.LayerChart(layer=[points, rule], data=data)
 
 
 def before_after(rows: Sequence[tuple[str, float, float]], unit: str = "s") -> Picture:
