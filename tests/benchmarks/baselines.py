@@ -162,6 +162,7 @@ def textbook_in_highs(problem: Problem, time_s: float, workers: int) -> Attempt:
     lp.a_matrix_.start_ = np.cumsum([0, *(len(terms) for terms, _, _ in model.rows)])
     lp.a_matrix_.index_ = np.array([c for terms, _, _ in model.rows for c in terms])
     lp.a_matrix_.value_ = np.array([v for terms, _, _ in model.rows for v in terms.values()])
+    highspy.Highs.resetGlobalScheduler(True)  # else the threads of the first call in this process hold for all
     highs = highspy.Highs()
     highs.setOptionValue("output_flag", False)
     highs.setOptionValue("threads", workers)
@@ -175,7 +176,8 @@ def textbook_in_highs(problem: Problem, time_s: float, workers: int) -> Attempt:
     for event in (highs.cbMipImprovingSolution, highs.cbMipInterrupt):
         event += note
     highs.setOptionValue("time_limit", max(0.1, time_s - (time.monotonic() - began)))
-    highs.run()
+    if highs.run() == highspy.HighsStatus.kError:
+        raise RuntimeError("HiGHS could not run")
     facts = highs.getInfo()
     attempt.value_s, attempt.bound_s = _known(facts.objective_function_value), _known(facts.mip_dual_bound)
     attempt.seconds = time.monotonic() - began
