@@ -7,7 +7,6 @@ import os
 import tempfile
 from collections.abc import Iterator
 from dataclasses import asdict
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +27,7 @@ from lineup.plan import (
     Status,
 )
 from lineup.season import Season, Seat
+from lineup.suggest import did_you_mean
 
 MOST_PROBLEMS_SHOWN = 20
 
@@ -296,5 +296,4 @@ def _unknown_ids(file: _PlanFile, season: Season) -> Iterator[str]:
 
 def _unknown(place: str, kind: str, key: str, known: Any) -> Iterator[str]:
     if key not in known:
-        near = get_close_matches(key, list(known), n=1)
-        yield f"{place}: {kind} {key!r} is not in the season" + (f"; did you mean {near[0]!r}?" if near else "")
+        yield f"{place}: {kind} {key!r} is not in the season{did_you_mean(key, known)}"
