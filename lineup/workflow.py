@@ -20,7 +20,7 @@ from lineup.explain.why_not import WhyNot, why_not
 from lineup.fingerprints import fingerprints
 from lineup.optimize.reserves import choose_reserves
 from lineup.optimize.solve import Outcome, Progress, solve
-from lineup.plan import Assignment, EntryForecast, Plan, Status
+from lineup.plan import Assignment, Plan, Status
 from lineup.price import Priced, Pricer
 from lineup.season import Absence, Entry, Seat
 from lineup.stops import sample_stops
@@ -138,11 +138,6 @@ def fresh_value(study: Study, plan: Plan) -> tuple[float, float]:
 def audit_plan(study: Study, plan: Plan) -> Audit:
     """Check a plan against every limit, from the season and the plan alone."""
     return audit(study.season, plan, study.weekends, study.model, tail=study.settings.tail, estimates=study.estimates)
-
-
-def forecasts(study: Study, plan: Plan) -> tuple[EntryForecast, ...]:
-    """Return the forecast stop of every crew of the plan."""
-    return price_plan(study, plan).entries
 
 
 def stop_report(study: Study, plan: Plan, entry: Entry, service: str) -> CrewReport:
