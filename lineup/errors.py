@@ -32,9 +32,9 @@ class Problem:
         if self.row is not None:
             place += f", row {self.row}"
         if self.column is not None:
-            place += f", column {self.column}"
+            place += f", column {_shorten(self.column)}"
         shown = "" if self.value is None else f" (found {_shorten(self.value)!r})"
-        return f"{place}: {self.message}{shown}. {self.mend}"
+        return _printable(f"{place}: {self.message}{shown}. {self.mend}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,3 +80,8 @@ class NotAllowed(StoreError):
 
 def _shorten(text: str, most: int = 60) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def _printable(text: str) -> str:
+    # names of files and columns are shown as they stand: a terminal must not obey what hides in them
+    return "".join(c if c.isprintable() else "\ufffd" for c in text)

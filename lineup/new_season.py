@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import tempfile
 import tomllib
 from collections.abc import Iterator
 from importlib.resources import files
@@ -30,10 +31,17 @@ def write_new_season(folder: Path | str) -> tuple[Path, ...]:
     try:
         if (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))) or book.exists():
             raise InputError(f"{folder} or {book} is there already: name another folder, nothing is overwritten")
-        written = list(_copy(STARTER, folder))
-        _write_workbook(book)
-    except OSError as error:
-        raise InputError(f"{folder}: cannot be written ({error.strerror or error})") from None
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".lineup-", dir=folder.parent) as place:
+            draft = Path(place) / folder.name  # a half-written season never stands where the whole one shall be
+            written = [folder / path.relative_to(draft) for path in _copy(STARTER, draft)]
+            _write_workbook(Path(place) / book.name)
+            if folder.exists():
+                folder.rmdir()
+            draft.rename(folder)
+            (Path(place) / book.name).rename(book)
+    except (OSError, xlsxwriter.exceptions.FileCreateError) as error:
+        raise InputError(f"{folder}: cannot be written ({getattr(error, 'strerror', None) or error})") from None
     return (*written, book)
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
@@ -26,10 +24,13 @@ from lineup.plan import (
     Reserve,
     Status,
 )
+from lineup.safe_files import write_whole
 from lineup.season import Season, Seat
 from lineup.suggest import did_you_mean
 
 MOST_PROBLEMS_SHOWN = 20
+LONGEST_SHOWN = 60
+LARGEST_BYTES = 100_000_000
 
 
 class _Record(BaseModel):
@@ -129,23 +130,45 @@ def read_plan(path: Path | str, season: Season) -> Plan:
     """
     path = Path(path)
     try:
-        data = json.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise PlanFileError(f"{path}: there is no such plan file") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise PlanFileError(f"{path}: cannot be read as UTF-8 text ({error})") from None
-    except (json.JSONDecodeError, RecursionError) as error:
-        raise PlanFileError(f"{path}: is not JSON ({error})") from None
-    try:
-        return plan_from_dict(data, season)
+        return plan_from_dict(_parsed(path), season)
     except PlanFileError as error:
         raise PlanFileError(f"{path}: {error}") from None
+
+
+def _parsed(path: Path) -> object:
+    try:
+        if path.exists() and not path.is_file():
+            raise PlanFileError("is not a file")
+        if path.stat().st_size > LARGEST_BYTES:
+            raise PlanFileError(f"is larger than {LARGEST_BYTES // 1_000_000} MB")
+        data = json.loads(path.read_text(encoding="utf-8-sig"), object_pairs_hook=_each_key_once)
+        json.dumps(data, ensure_ascii=False).encode()  # half a character, as an escape can write it, is no text
+    except FileNotFoundError:
+        raise PlanFileError("there is no such plan file") from None
+    except (OSError, UnicodeError) as error:
+        raise PlanFileError(f"cannot be read as UTF-8 text ({error})") from None
+    except (ValueError, RecursionError) as error:
+        raise PlanFileError(f"is not JSON ({error})") from None
+    return data
+
+
+def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise PlanFileError(f"the key {_shorten(twice)!r} is there twice in one place")
+    return found
 
 
 def plan_from_dict(data: object, season: Season | None) -> Plan:
     """Turn the parsed JSON of a plan file into a `Plan`, checked against the ids of the season where one is given."""
     if not isinstance(data, dict) or not ({"assignments", "status"} & data.keys()):
         raise PlanFileError("a plan is a JSON object with at least `assignments`")
+    absent = _PlanFile.model_fields.keys() - data.keys()
+    for key in data.keys() - _PlanFile.model_fields.keys():
+        if near := did_you_mean(key, absent):  # any other key is left to whoever wrote it
+            raise PlanFileError(f"{key!r} is not a key of a plan{near}")
     try:
         file = _PlanFile.model_validate(data)
     except ValidationError as error:
@@ -198,14 +221,7 @@ def write_plan(plan: Plan, path: Path | str) -> None:
     path = Path(path)
     text = json.dumps(plan_to_dict(plan), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-                stream.write(text)
-            Path(temporary).replace(path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+        write_whole(path, text.encode())
     except OSError as error:
         raise PlanFileError(f"{path}: cannot be written ({error.strerror or error})") from None
 
@@ -255,8 +271,11 @@ def _to_seat(seat: _Seat | None) -> Seat | None:
 def _one_report(error: ValidationError) -> str:
     lines = []
     for detail in error.errors()[:MOST_PROBLEMS_SHOWN]:
-        place = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in detail["loc"]).lstrip(".")
-        lines.append(f"{place}: {detail['msg'][0].lower()}{detail['msg'][1:]} (found {str(detail['input'])[:60]!r})")
+        parts = (f"[{part}]" if isinstance(part, int) else f".{_shorten(part)}" for part in detail["loc"])
+        place = "".join(parts).lstrip(".")
+        lines.append(
+            f"{place}: {detail['msg'][0].lower()}{detail['msg'][1:]} (found {_shorten(str(detail['input']))!r})"
+        )
     return "; ".join(lines)
 
 
@@ -285,15 +304,32 @@ def _unknown_ids(file: _PlanFile, season: Season) -> Iterator[str]:
         yield from _unknown(place, "athlete", r.athlete, season.athletes)
     for number, c in enumerate(file.cover):
         place = f"cover[{number}]"
-        yield from _unknown(place, "race", c.race, season.races)
-        yield from _unknown(place, "car", c.car, season.cars)
-        yield from _unknown(place, "position", c.position, season.positions)
+        yield from _unknown_seat(place, c, season)
+        yield from _unknown_seat(f"{place}.open", c.open, season)
         for move in c.moves:
             yield from _unknown(f"{place}.moves", "athlete", move.athlete, season.athletes)
+            yield from _unknown_seat(f"{place}.moves.from", move.start, season)
+            yield from _unknown_seat(f"{place}.moves.to", move.end, season)
+    for number, e in enumerate(file.entries):
+        place = f"entries[{number}]"
+        yield from _unknown(place, "race", e.race, season.races)
+        yield from _unknown(place, "car", e.car, season.cars)
+        yield from _unknown(place, "service", e.service, season.choreographies)
     for number, label in enumerate(file.weekends):
         yield from _unknown(f"weekends[{number}]", "weekend", label, season.weekends)
 
 
+def _unknown_seat(place: str, seat: _Seat | None, season: Season) -> Iterator[str]:
+    if seat is not None:
+        yield from _unknown(place, "race", seat.race, season.races)
+        yield from _unknown(place, "car", seat.car, season.cars)
+        yield from _unknown(place, "position", seat.position, season.positions)
+
+
 def _unknown(place: str, kind: str, key: str, known: Any) -> Iterator[str]:
     if key not in known:
-        yield f"{place}: {kind} {key!r} is not in the season{did_you_mean(key, known)}"
+        yield f"{place}: {kind} {_shorten(key)!r} is not in the season{did_you_mean(key, known)}"
+
+
+def _shorten(text: str) -> str:
+    return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,6 +12,8 @@ from pathlib import Path
 from lineup.errors import InputError, Problem
 from lineup.grading_sheet.read import GRADE_CELLS, TOTAL_CELLS, read_grading_sheet
 from lineup.read import read_season
+from lineup.read.folder import is_season_file
+from lineup.safe_files import finish_step, one_writer, replace_together, step_waits
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +26,9 @@ class Added:
 
 
 def add_grades(folder: Path | str, sheet: Path | str) -> Added:
-    """Append what a filled-in sheet says to graded_stops.csv and stops.csv; all of it or nothing.
+    """Append what a filled-in sheet says to graded_stops.csv and stops.csv; all of it or nothing, and once.
+
+    A run that was interrupted is finished by the next one, and a season whose step waits for that is not read.
 
     Raises
     ------
@@ -32,25 +37,32 @@ def add_grades(folder: Path | str, sheet: Path | str) -> Added:
     InputError
         When the season is not a folder, or its files cannot be written.
     """
-    folder = Path(folder)
+    folder, sheet = Path(folder), Path(sheet)
     if folder.is_file():
         raise InputError(f"{folder}: grades can be added to a season folder only, not to a workbook")
+    if not folder.is_dir():
+        raise InputError(f"{folder}: there is no such season folder")
+    try:
+        with one_writer(folder):
+            return _add(folder, sheet)
+    except OSError as error:
+        then = "run this again, it goes on from there" if step_waits(folder) else "nothing was added"
+        raise InputError(f"{folder}: cannot be written ({error.strerror or error}); {then}") from None
+
+
+def _add(folder: Path, sheet: Path) -> Added:
+    mark = hashlib.sha256(sheet.read_bytes()).hexdigest() if sheet.is_file() else ""
+    told = finish_step(folder, is_season_file)
+    if isinstance(told, dict) and told.get("sheet") == mark:  # an interrupted run with this very sheet
+        return Added(int(told["grades"]), int(told["stops"]))
     season, _ = read_season(folder)
     read = read_grading_sheet(sheet, season)
-    files = {folder / "graded_stops.csv": (GRADE_CELLS, read.grades), folder / "stops.csv": (TOTAL_CELLS, read.stops)}
-    drafts: dict[Path, Path] = {}
-    try:
-        for path, (columns, rows) in files.items():
-            if rows:
-                draft = drafts[path] = path.with_name(f".{path.name}.draft")
-                draft.write_text(appended(path, columns, rows), encoding="utf-8", newline="")
-        for path, draft in drafts.items():
-            draft.replace(path)
-    except OSError as error:
-        for draft in drafts.values():
-            draft.unlink(missing_ok=True)
-        raise InputError(f"{folder}: cannot be written ({error})") from None
-    return Added(len(read.grades), len(read.stops), read.warnings)
+    # totals and spoilers first: grades of a spoiled stop never stand there without them
+    rows = {"stops.csv": (TOTAL_CELLS, read.stops), "graded_stops.csv": (GRADE_CELLS, read.grades)}
+    files = {name: appended(folder / name, *given).encode() for name, given in rows.items() if given[1]}
+    added = Added(len(read.grades), len(read.stops), read.warnings)
+    replace_together(folder, files, {"sheet": mark, "grades": added.grades, "stops": added.stops})
+    return added
 
 
 def appended(path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, str]]) -> str:

@@ -9,6 +9,7 @@ import xlsxwriter
 
 from lineup.errors import InputError
 from lineup.grading_sheet.layout import CAR, LINE_CELLS, MISS, STOP_CELLS, Marks, columns, lines, misses_of, tasks_of
+from lineup.safe_files import whole_file
 from lineup.season import Choreography, Season
 from lineup.suggest import did_you_mean
 
@@ -45,7 +46,7 @@ def write_grading_sheet(
         raise InputError(f"a grading sheet holds 1 to {MOST_STOPS} stops, not {stops}")
     chosen = season.choreographies.values() if service is None else (season.choreographies[service],)
     try:
-        with xlsxwriter.Workbook(str(path)) as book:
+        with whole_file(Path(path)) as draft, xlsxwriter.Workbook(str(draft)) as book:
             _write_notes(book)
             ranges = _write_lists(book, season)
             first = _first_free_number(season)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import shutil
 import tempfile
 from collections.abc import Mapping, Sequence
@@ -16,9 +15,10 @@ from pathlib import Path
 from typing import Final
 
 from lineup.errors import InputError, Report, SeasonError
-from lineup.read.folder import DOCUMENTS
+from lineup.read.folder import DOCUMENTS, is_season_file
 from lineup.read.rows import TABLES
 from lineup.read.season_file import read_season
+from lineup.safe_files import finish_step, one_writer, replace_together, write_whole
 from lineup.season import Absence
 
 ENDINGS: Final = (".csv", ".toml")
@@ -85,7 +85,7 @@ def save_draft(folder: Path, name: str, text: str) -> None:
         return
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        _write(path, text)
+        write_whole(path, text.encode())
     except OSError as error:
         raise InputError(f"{path}: the draft cannot be kept ({error.strerror})") from None
 
@@ -119,15 +119,18 @@ def put_in_place(folder: Path) -> Report:
     InputError
         When a file cannot be written.
     """
-    report = check_drafts(folder)
-    if report.problems:
-        raise SeasonError(report)
-    for name, text in drafts_of(folder).items():
-        try:
-            (folder / name).parent.mkdir(exist_ok=True)
-            _write(folder / name, text)
-        except OSError as error:
-            raise InputError(f"{folder / name}: cannot be written ({error.strerror})") from None
+    try:
+        with one_writer(folder):
+            finish_step(folder, is_season_file)
+            report = check_drafts(folder)
+            if report.problems:
+                raise SeasonError(report)
+            drafts = drafts_of(folder)
+            if drafts:
+                replace_together(folder, {name: text.encode() for name, text in drafts.items()})
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror or error})") from None
+    for name in drafts:
         drop_draft(folder, name)
     return report
 
@@ -195,10 +198,3 @@ def _check_name(folder: Path, name: str) -> None:
     # also keeps a link such as ../../x from reading or writing elsewhere
     if name not in files_of(folder):
         raise InputError(f"{name!r} is not one of the files of a season")
-
-
-def _write(path: Path, text: str) -> None:
-    """Write a file whole or not at all."""
-    draft = path.with_name(f".{path.name}.{os.getpid()}")
-    draft.write_text(text, encoding="utf-8", newline="")
-    draft.replace(path)

@@ -147,11 +147,6 @@ def pins(file: str, rows: Sequence[PinRow], notes: Notes) -> tuple[Pin, ...]:
             notes.problem(file, r.row, "other", None, f"is empty, though pin is {r.pin}", "Name the other athlete.")
         if r.other == r.athlete:
             notes.problem(file, r.row, "other", r.other, "is the same athlete", "Name another athlete.")
-        for column in ("car", "position"):
-            value = getattr(r, column)
-            if value is not None:
-                mend = "Clear it; it holds at the race named, or at every race."
-                notes.problem(file, r.row, column, value, f"does not go with {r.pin}", mend)
     return tuple(Pin(r.pin, r.athlete, r.reason, r.other, r.race, r.car, r.position) for r in rows)
 
 

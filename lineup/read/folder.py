@@ -13,14 +13,28 @@ from lineup.read.cells import SLUG
 from lineup.read.notes import Notes
 from lineup.read.rows import TABLES
 from lineup.read.source import LARGEST_BYTES, RawChoreography, RawTask, Source, Table, make_table, missing_tables, stray
+from lineup.safe_files import JOURNAL, step_waits
 
 DOCUMENTS: Final = ("limits", "weights")
 _UTF8: Final = "Save it as UTF-8."
 
 
+def is_season_file(name: str) -> bool:
+    """Whether a season folder can have a file of this name."""
+    inside, _, last = name.rpartition("/")
+    stem, _, ending = last.partition(".")
+    if inside:
+        return inside == "choreography" and ending == "toml" and SLUG.fullmatch(stem) is not None
+    return (ending == "csv" and stem in TABLES) or (ending == "toml" and stem in DOCUMENTS)
+
+
 def read_folder(folder: Path, notes: Notes) -> Source:
     """Read every known file of the folder; what cannot be read is noted and counts as broken."""
     source = Source()
+    if step_waits(folder):
+        odd = "tells of a step that was interrupted while it replaced several files"
+        mend = "Run lineup add-grades again, or put the edited files in place again: that finishes it."
+        notes.problem(JOURNAL, None, None, None, odd, mend)
     names = sorted(path.name for path in folder.iterdir())
     known = [f"{name}.csv" for name in TABLES] + [f"{name}.toml" for name in DOCUMENTS]
     for name in TABLES:
@@ -86,11 +100,17 @@ def read_csv(path: Path, notes: Notes) -> Table | None:
     try:
         lines.extend(reader)
     except csv.Error as error:
-        odd = "has a quotation mark that is not closed" if "unexpected end" in str(error) else f"is not CSV: {error}"
-        mend = "Write a quotation mark inside a quoted cell twice."
-        notes.problem(path.name, len(lines) + 1, None, None, odd, mend)
+        notes.problem(path.name, len(lines) + 1, None, None, *_csv_fault(str(error)))
         return None
     return make_table(path.name, lines, notes)
+
+
+def _csv_fault(said: str) -> tuple[str, str]:
+    """Word what the CSV library found, and the mend."""
+    if "field limit" in said:
+        return f"has a cell of more than {csv.field_size_limit():,} characters", "Shorten it, or end its quotation."
+    odd = "has a quotation mark that is not closed" if "unexpected end" in said else f"is not CSV: {said}"
+    return odd, "Write a quotation mark inside a quoted cell twice."
 
 
 def read_toml(folder: Path, place: str, notes: Notes) -> dict[str, Any] | None:

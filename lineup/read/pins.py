@@ -53,6 +53,11 @@ def _alone(season: Season, pin: Pin, seats: Seats) -> Iterator[tuple[str, str, s
     """Tell what is odd about one pin: column, value, what, mend."""
     if not seats:
         yield "pin", pin.kind, "matches no seat of any race, so it says nothing", "Correct race, car or position."
+    if pin.kind in ("pair", "apart"):
+        for column, value, have in (("car", pin.car, "car"), ("position", pin.position, "position")):
+            if value is not None:
+                odd = f"says only at which races this {pin.kind} holds: where there is this {have}, but then on any car"
+                yield column, value, odd, "Clear it, unless that is meant."
     if pin.kind != "must":
         return
     for race, there in seats.items():

@@ -16,6 +16,7 @@ from lineup.plan import Plan
 from lineup.report.party import car_name, name_of, position_name
 from lineup.report.plain import file_name, one_line
 from lineup.report.time_zone import zone_rules
+from lineup.safe_files import write_whole
 from lineup.season import Race, Season
 
 # namespace of this package's UIDs: any fixed UUID serves (RFC 4122, version 5 names)
@@ -80,7 +81,7 @@ def write_calendars(
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in files.items():
-            (folder / name).write_bytes(content)
+            write_whole(folder / name, content)
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror or error})") from None
     return tuple(folder / name for name in files)

@@ -10,6 +10,7 @@ from lineup.errors import InputError
 from lineup.plan import Plan
 from lineup.report.block_rows import Rows, block_rows
 from lineup.report.plain import cell
+from lineup.safe_files import write_whole
 from lineup.season import Season
 
 
@@ -27,7 +28,7 @@ def write_csv_tables(folder: Path | str, season: Season, plan: Plan) -> tuple[Pa
         folder.mkdir(parents=True, exist_ok=True)
         for table in block_rows(season, plan):
             path = folder / f"{table.name}.csv"
-            path.write_bytes(csv_text(table).encode("utf-8", "replace"))
+            write_whole(path, csv_text(table).encode("utf-8", "replace"))
             paths.append(path)
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror or error})") from None

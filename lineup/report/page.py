@@ -13,6 +13,7 @@ from fpdf.fonts import TTFFont
 from lineup.errors import InputError
 from lineup.report.ink import INK, PAPER, RULE, SOFT, TINT, Colour
 from lineup.report.plain import one_line
+from lineup.safe_files import write_whole
 
 FONTS: Final = Path(__file__).parent / "fonts"
 FAMILY: Final = "DejaVu"
@@ -160,7 +161,7 @@ class Page(FPDF):
     def save(self, path: Path) -> Path:
         """Write the document whole; InputError where that is not possible."""
         try:
-            path.write_bytes(bytes(self.output()))
+            write_whole(path, bytes(self.output()))
         except OSError as error:
             raise InputError(f"{path}: cannot be written ({error.strerror or error})") from None
         return path

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -16,6 +17,7 @@ from lineup.report.block_rows import ASSIGNMENT_COLUMNS, RESERVE_COLUMNS, Rows, 
 from lineup.report.party import car_name, name_of, position_name
 from lineup.report.plain import LONGEST_CELL
 from lineup.report.stamp import UNAUTHENTICATED, Stamp
+from lineup.safe_files import write_whole
 from lineup.season import Season
 
 WIDEST: Final = 44  # characters
@@ -41,7 +43,8 @@ def write_workbook(
     if made_at.tzinfo is None:
         raise InputError(f"the time {made_at.isoformat()} does not say its offset from UTC")
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    book = xlsxwriter.Workbook(str(path), options)
+    out = io.BytesIO()
+    book = xlsxwriter.Workbook(out, {**options, "in_memory": True})
     created = made_at.astimezone(UTC).replace(tzinfo=None)
     book.set_properties({"title": "Lineup of the block", "created": created})
     formats = {
@@ -52,10 +55,11 @@ def write_workbook(
     for table in block_rows(season, plan):
         _write_table(book, formats, table)
     _write_about(book, formats, plan, stamp or Stamp.draft(), made_at)
+    book.close()
     try:
-        book.close()
-    except (OSError, xlsxwriter.exceptions.FileCreateError) as error:
-        raise InputError(f"{path}: cannot be written ({error})") from None
+        write_whole(path, out.getvalue())
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror or error})") from None
     return path
 
 
