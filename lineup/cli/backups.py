@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -24,6 +25,7 @@ from lineup.cli.common import (
 )
 from lineup.cli.planning import stop_on_interrupt
 from lineup.cli.season_data import parse_date
+from lineup.cli.store_options import StoreOptions, with_store
 from lineup.errors import InputError
 from lineup.explain.absences import Return, absence_of, return_of
 from lineup.explain.depth import depth_chart, depth_to_dict
@@ -94,6 +96,7 @@ def without(
         raise typer.Exit(NO_PLAN_EXISTS if found.clash else NOT_FOUND)
 
 
+@with_store()
 def drill(
     season: SeasonPath,
     plan: PlanPath,
@@ -101,21 +104,45 @@ def drill(
     pairs: Annotated[bool, typer.Option("--pairs", help="Also every two of them together.")] = False,
     first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First day out.")] = None,
     scheduler: Annotated[str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster.")] = None,
+    keep: Annotated[str | None, typer.Option("--keep", metavar="NAME", help="Keep what it finds in the store.")] = None,
     after: After = None,
     as_json: Json = False,
+    *,
+    at: StoreOptions,
 ) -> None:
-    """Lose each athlete in turn: who cannot be lost, what each loss costs, who saves most."""
+    """Lose each athlete in turn: who cannot be lost, what each loss costs, who saves most.
+
+    With --keep NAME what it finds goes into the season's store under that name, as from the page Depth chart; a
+    coach may do that. It is told in `lineup history` and never changes afterwards.
+    """
+    _may_keep(season, keep, at)
     study, given = open_plan(season, plan, after)
     with stop_on_interrupt() as stopped:
         found = run_drill(
             study, given, athletes or None, pairs, _day(first), scheduler=scheduler,
             on_progress=lambda loss, done, of: say(f"{done} of {of}: {', '.join(loss.athletes)}"), stop=stopped.is_set,
         )  # fmt: skip
+    if keep is not None:
+        with at.opened(season) as store:
+            marks = study.season.fingerprints
+            kept = store.keep_drill(keep, drill_to_dict(found), marks, by=at.user, now=at.moment)
+        say(f"kept as record {kept.number}")
     if as_json:
         print_json(drill_to_dict(found))
         return
     for line in drill_lines(study.season, found):
         console().print(line)
+
+
+def _may_keep(season: Path, name: str | None, at: StoreOptions) -> None:
+    """Refuse to keep before a long drill begins, not after it."""
+    if name is None:
+        return
+    if not name.strip():
+        raise InputError("--keep needs a name for the drill")
+    with at.opened(season) as store:
+        if store.people is not None:
+            store.people.require(at.user, ("coach",), "keeping a drill")
 
 
 def _day(text: str | None) -> date | None:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from lineup.cli.common import Json, SeasonPath, print_json, say
-from lineup.cli.roster import Now, Where, moment, opened
+from lineup.cli.store_options import StoreOptions, with_store
 from lineup.errors import InputError
 from lineup.plan import Plan
 from lineup.report.calendar import Issue, write_calendars
@@ -24,15 +24,16 @@ def register(app: typer.Typer) -> None:
     app.command("export")(export)
 
 
+@with_store("store", "now")
 def export(
     season: SeasonPath,
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the documents go.")],
     plan: Annotated[Path | None, typer.Option("--plan", metavar="PLAN", help="A plan file: a draft.")] = None,
     weekend: Annotated[str | None, typer.Option("--weekend", metavar="W", help="As it stands in the store.")] = None,
     paper: Annotated[str, typer.Option("--paper", help="A4 or Letter.")] = "A4",
-    store: Where = None,
-    now: Now = None,
     as_json: Json = False,
+    *,
+    at: StoreOptions,
 ) -> None:
     """Write sheets (PDF), workbook (.xlsx), calendars (.ics) and CSV tables.
 
@@ -41,23 +42,23 @@ def export(
     if (plan is None) == (weekend is None):
         raise InputError("name either --plan PLAN or --weekend W")
     study = open_study(season)
-    facts, at = study.season, moment(now)
+    facts, printed = study.season, at.moment
     if plan is not None:
         given = study.read_plan(plan)
         papers = {w: Paper(given, Stamp.draft()) for w in given.weekends}
-        issue, stamp = Issue("draft", 0, at), Stamp.draft()
+        issue, stamp = Issue("draft", 0, printed), Stamp.draft()
         earlier: tuple[Plan, ...] = ()
     else:
-        with opened(season, store, None) as kept:
+        with at.opened(season) as kept:
             crews = kept.paper(str(weekend))
-            issue = Issue(kept.key(), kept.head()[0], at)
+            issue = Issue(kept.key(), kept.head()[0], printed)
             earlier = kept.given_out()
         given, papers, stamp = crews.plan, {str(weekend): crews}, crews.stamp
-    written = [write_workbook(_ready(folder) / "block.xlsx", facts, given, made_at=at, stamp=stamp)]
+    written = [write_workbook(_ready(folder) / "block.xlsx", facts, given, made_at=printed, stamp=stamp)]
     written += write_csv_tables(folder / "csv", facts, given)
     written += write_calendars(folder / "calendars", facts, given, issue, earlier=earlier)
     for label, sheet in papers.items():
-        written += write_sheets(folder / "sheets" / label, facts, sheet, label, printed_at=at, paper=paper)
+        written += write_sheets(folder / "sheets" / label, facts, sheet, label, printed_at=printed, paper=paper)
     if as_json:
         print_json({"written": [str(path) for path in written]})
     say(f"{folder}: {len(written)} documents written")

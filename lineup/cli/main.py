@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from lineup.cli import answers, backups, export, planning, roster, season_data
+from lineup.cli import answers, backups, export, planning, record, roster, season_data
 from lineup.cli.common import BAD_INPUT, print_json, say
 from lineup.errors import LineupError, Problem, SeasonError
 
@@ -18,7 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for group in (season_data, planning, answers, backups, roster, export):
+for group in (season_data, planning, answers, backups, record, roster, export):
     group.register(app)
 
 
