@@ -37,6 +37,7 @@ class Check:
     text : the finding in words, with who and where.
     source : where the number comes from.
     broken : everything beyond the limit.
+    measures : every figure that was held against the limit.
     """
 
     rule: str
@@ -49,6 +50,7 @@ class Check:
     source: str = ""
     cost_s: float = 0.0
     broken: tuple[Measure, ...] = ()
+    measures: tuple[Measure, ...] = field(default=(), repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,4 +105,5 @@ def summarise(
         source,
         sum(measure.cost_s or 0.0 for measure in broken),
         broken,
+        tuple(measures),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from rich.console import Group, RenderableType
@@ -29,7 +29,7 @@ def audit_document(found: Audit) -> dict[str, Any]:
     """Return the JSON form of an audit."""
     return {
         "passed": found.passed,
-        "checks": [asdict(check) for check in found.checks],
+        "checks": [asdict(replace(check, measures=())) for check in found.checks],
         "costs": None if found.costs is None else dict(found.costs),
         "value_s": found.value_s,
         "notes": list(found.notes),

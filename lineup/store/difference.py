@@ -12,6 +12,8 @@ from lineup.season import Season
 from lineup.store.changes import TripChange, change_texts, races_of, trip_changes
 
 CLOSE_SHARE: Final = 0.1  # a kept limit is close when this share of it, or less, is left
+FIXED: Final = ("height",)  # figures that no lineup moves: kept or broken, never close
+MOST_CLOSE: Final = 12  # lines about limits that a difference tells before it counts the rest
 SMALLEST_S: Final = 0.0005  # a cost that moves by less than this does not show at three digits
 
 
@@ -34,28 +36,52 @@ class PlanPricer(Protocol):
         """Return value and costs."""
 
 
-class LimitCheck(Protocol):
-    """One limit as an audit found it; `figure` and `limit` None where it is no count."""
-
-    @property
-    def rule(self) -> str:
-        """Name of the limit."""
-
-    @property
-    def kept(self) -> bool:
-        """Whether the plan keeps it."""
+class LimitMeasure(Protocol):
+    """One figure held against one limit; `limit` None where it is no count."""
 
     @property
     def text(self) -> str:
         """The finding in words."""
 
     @property
-    def figure(self) -> float | None:
-        """The plan's worst figure."""
+    def kept(self) -> bool:
+        """Whether the figure keeps the limit."""
+
+    @property
+    def athlete(self) -> str | None:
+        """Whose figure it is."""
+
+    @property
+    def race(self) -> str | None:
+        """The race it belongs to."""
+
+    @property
+    def car(self) -> str | None:
+        """The car it belongs to."""
+
+    @property
+    def position(self) -> str | None:
+        """The position it belongs to."""
 
     @property
     def limit(self) -> float | None:
-        """The number that figure is held against."""
+        """The number the figure is held against."""
+
+    @property
+    def excess(self) -> float:
+        """Units beyond the limit; below zero: room left."""
+
+
+class LimitCheck(Protocol):
+    """One limit as an audit found it."""
+
+    @property
+    def rule(self) -> str:
+        """Name of the limit."""
+
+    @property
+    def measures(self) -> Sequence[LimitMeasure]:
+        """Every figure that was held against it."""
 
 
 class LimitAudit(Protocol):
@@ -74,8 +100,8 @@ class Difference:
     """What changes from one plan to another.
 
     `costs` maps each cost that moves to (before, after), in seconds; `gain_s` is how much the value falls, None
-    where the two cannot be compared; `chance` that the gain is real, None where nobody computed it. `close`:
-    limits that the plan before kept with room to spare and the plan after breaks or nearly reaches.
+    where the two cannot be compared; `chance` that the gain is real, None where nobody computed it. `close`: per
+    athlete (or car) and limit the figure that had room to spare in the plan before and has none, or hardly any, after.
     """
 
     seats: tuple[SeatChange, ...]
@@ -94,7 +120,10 @@ class Difference:
             sure = "" if self.chance is None else f", {self.chance:.0%} likely to be real"
             lines.append(f"forecast: {verb} {abs(self.gain_s):.3f} s{sure}")
         lines += [f"{name}: {b:.3f} s before, {a:.3f} s after ({a - b:+.3f} s)" for name, (b, a) in self.costs.items()]
-        return (*lines, *(f"limit newly close: {text}" for text in self.close), *self.notes)
+        lines += [f"limit newly close: {text}" for text in self.close[:MOST_CLOSE]]
+        if len(self.close) > MOST_CLOSE:
+            lines.append(f"and {len(self.close) - MOST_CLOSE} more limits newly close")
+        return (*lines, *self.notes)
 
 
 def difference(
@@ -132,23 +161,44 @@ def difference(
 
 
 def newly_close(audits: tuple[LimitAudit, LimitAudit]) -> tuple[str, ...]:
-    """Return the limits that the second audit finds broken or close, and the first did not."""
-    old, new = audits
-    were = {check.rule for check in old.checks if _close(check)}
-    broken = {check.rule for check in old.checks if not check.kept}
+    """Return what the second audit finds broken or close to its limit, and the first did not: one line per person.
+
+    Each figure is compared with its own: that of the same athlete, race, car and seat under the same limit. Fresh
+    ones of one athlete (of one car, where it is nobody's) under one limit share a line, which tells the tightest.
+    The fullest limits come first, broken ones before all.
+    """
+    old, new = (_figures_by_place(audit) for audit in audits)
+    groups: dict[Place, list[LimitMeasure]] = {}
+    for place, measure in sorted(new.items(), key=lambda item: _fullness(item[1]), reverse=True):
+        if _state(place[0], measure) > (_state(place[0], old[place]) if place in old else 0):
+            rule, athlete, _, car, *_ = place
+            groups.setdefault((rule, athlete, None if athlete else car), []).append(measure)
     return tuple(
-        check.text
-        for check in new.checks
-        if (not check.kept and check.rule not in broken) or (_close(check) and check.rule not in were)
+        group[0].text + (f" (and {len(group) - 1} more like it)" if len(group) > 1 else "") for group in groups.values()
     )
 
 
-def _close(check: LimitCheck) -> bool:
-    if not check.kept:
-        return True
-    if check.figure is None or check.limit is None:
-        return False
-    return abs(check.limit - check.figure) <= CLOSE_SHARE * abs(check.limit)
+Place = tuple[str | float | None, ...]
+
+
+def _figures_by_place(audit: LimitAudit) -> dict[Place, LimitMeasure]:
+    """Return the tightest figure of each rule, athlete, race, car, position and limit."""
+    rows = [(check.rule, m) for check in audit.checks for m in sorted(check.measures, key=_fullness)]
+    return {(rule, m.athlete, m.race, m.car, m.position, m.limit): m for rule, m in rows}
+
+
+def _fullness(measure: LimitMeasure) -> tuple[bool, float]:
+    """Return how full a limit is: broken before kept, then by what is used beyond it, as a share of it."""
+    return not measure.kept, measure.excess / abs(measure.limit) if measure.limit else measure.excess
+
+
+def _state(rule: object, measure: LimitMeasure) -> int:
+    """Return 0 for room to spare, 1 for close, 2 for broken; nobody gets closer to what never changes."""
+    if not measure.kept:
+        return 2
+    if measure.limit is None or rule in FIXED:
+        return 0
+    return int(-measure.excess <= CLOSE_SHARE * abs(measure.limit))
 
 
 Figures = tuple[tuple[float, Mapping[str, float]], tuple[float, Mapping[str, float]]]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from lineup.audit import Measure
 from lineup.plan import Assignment, Plan, Reserve
 from lineup.season import Season
 from lineup.store import LOCAL, Roster, Store, User
@@ -57,6 +58,7 @@ class Check:
     figure: float | None = None
     limit: float | None = None
     broken: tuple[Breach, ...] = ()
+    measures: tuple[Measure, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 
 import pytest
 
-from lineup.plan import Reserve
+from lineup.audit import Measure, audit
+from lineup.limits import Limit, Limits
+from lineup.plan import Assignment, Plan, Reserve
 from lineup.season import Season, Seat
 from lineup.store import SeatChange, TripChange, difference
 from lineup.store.difference import newly_close
+from tests.builders import tiny_season
 from tests.store.rosters import Audit, Check, roster_plan
 
 
@@ -74,32 +77,83 @@ def test_a_pricer_compares_any_two(season: Season) -> None:
     assert "forecast: costs 2.000 s" in told.texts(season)
 
 
-def test_limits_newly_close() -> None:
-    before = Audit(
-        (
-            Check("rest_hours", figure=14, limit=11, text="14 h"),
-            Check("starts", figure=3, limit=3, text="3 of 3 starts"),
-            Check("height", kept=False, priced=True, text="2 cm below"),
-            Check("clearance", text="all cleared"),
-            Check("duty_hours", figure=10, limit=14, text="10 h"),
-        )
+def rest(athlete: str, hours: float, race: str = "r1", need: float = 11) -> Measure:
+    return Measure(
+        f"{athlete}: {hours} h at {race}", hours >= need, athlete, race, None, None, hours, need, need - hours
     )
-    after = Audit(
-        (
-            Check("rest_hours", figure=11.5, limit=11, text="11.5 h of at least 11 h"),
-            Check("starts", figure=3, limit=3, text="3 of 3 starts"),
-            Check("height", kept=False, priced=True, text="2 cm below"),
-            Check("clearance", kept=False, text="a8 has no clearance"),
-            Check("duty_hours", figure=12.5, limit=14, text="12.5 h"),
-        )
-    )
-    assert newly_close((before, after)) == ("11.5 h of at least 11 h", "a8 has no clearance")
 
 
-def test_a_limit_already_close_that_breaks_is_told() -> None:
-    before = Audit((Check("starts", figure=3, limit=3, text="3 of 3"),))
-    after = Audit((Check("starts", kept=False, figure=4, limit=3, text="4 of 3"),))
-    assert newly_close((before, after)) == ("4 of 3",)
+def starts(athlete: str, count: int, most: int = 3) -> Measure:
+    return Measure(f"{athlete}: {count} starts", count <= most, athlete, None, None, None, count, most, count - most)
+
+
+def audit_of(**measures: list[Measure]) -> Audit:
+    return Audit(tuple(Check(rule, measures=tuple(found)) for rule, found in measures.items()))
+
+
+def test_everybody_newly_close_is_named_not_only_the_worst() -> None:
+    before = audit_of(rest_hours=[rest("a1", 11.2), rest("a2", 20), rest("a3", 15)], starts=[starts("a1", 3)])
+    after = audit_of(rest_hours=[rest("a1", 11.1), rest("a2", 12), rest("a3", 12.2)], starts=[starts("a1", 3)])
+    # 10 % of 11 h are 1.1 h: 12 h is close, 12.2 h is not; a1 was close before and is told no more
+    assert newly_close((before, after)) == ("a2: 12 h at r1",)
+
+
+def test_a_figure_that_is_new_counts_as_newly_close() -> None:
+    before, after = audit_of(starts=[starts("a1", 2)]), audit_of(starts=[starts("a1", 2), starts("a8", 3)])
+    assert newly_close((before, after)) == ("a8: 3 starts",)
+
+
+def test_what_breaks_is_told_first_though_it_was_close_before() -> None:
+    before = audit_of(rest_hours=[rest("a1", 20)], starts=[starts("a2", 3)])
+    after = audit_of(rest_hours=[rest("a1", 11.5)], starts=[starts("a2", 4)])
+    assert newly_close((before, after)) == ("a2: 4 starts", "a1: 11.5 h at r1")
+    unfit = Measure("a8 has no clearance", False, "a8", "r1", "c1", "p1")
+    assert newly_close((audit_of(clearance=[]), audit_of(clearance=[unfit]))) == ("a8 has no clearance",)
+    assert newly_close((audit_of(clearance=[unfit]), audit_of(clearance=[unfit]))) == ()
+
+
+def test_one_line_per_athlete_and_limit_with_the_tightest() -> None:
+    before = audit_of(rest_hours=[])
+    after = audit_of(rest_hours=[rest("a1", 12, "r1"), rest("a1", 11, "r2"), rest("a1", 11.9, "r3"), rest("a2", 11.5)])
+    assert newly_close((before, after)) == ("a1: 11 h at r2 (and 2 more like it)", "a2: 11.5 h at r1")
+
+
+def test_cars_have_lines_of_their_own_and_height_is_never_close() -> None:
+    slow = [Measure(f"{car}: 11.9 s", True, None, "r1", car, None, 11.9, 12, -0.1) for car in ("c1", "c2")]
+    tall = Measure("a1 is 181 cm", True, "a1", "r1", "c1", "p1", 181, 180, -1)
+    assert newly_close((audit_of(), audit_of(slowest=slow, height=[tall]))) == ("c1: 11.9 s", "c2: 11.9 s")
+    short = Measure("a1 is 179 cm", False, "a1", "r1", "c1", "p1", 179, 180, 1)
+    assert newly_close((audit_of(height=[tall]), audit_of(height=[short]))) == ("a1 is 179 cm",)
+
+
+def test_a_long_list_is_cut_with_a_count(season: Season) -> None:
+    after = audit_of(starts=[starts(f"a{n}", 3) for n in range(30)])
+    plan = roster_plan(season)
+    told = difference(season, plan, plan, audits=(audit_of(), after))
+    assert len(told.close) == 30
+    lines = told.texts(season)
+    assert sum(line.startswith("limit newly close") for line in lines) == 12
+    assert lines[-1] == "and 18 more limits newly close"
+
+
+def test_the_real_audit_names_who_gets_close() -> None:
+    # a1 starts once before; afterwards twice, which is all that is allowed
+    season = tiny_season(
+        athletes=8, cars=2, races=2, grades=0,
+        limits=Limits({"starts": Limit("starts", at_most=2)}),
+    )  # fmt: skip
+    seats = {(s.race, s.car, s.position): s for e in season.entries for s in season.seats(e.race, e.car)}
+    people = {"c1": ("a1", "a2", "a3"), "c2": ("a4", "a5", "a6")}
+    once = [
+        Assignment(*seat, people[seat[1]][int(seat[2][1]) - 1] if seat[0] == "r1" else f"a{9 - int(seat[2][1])}")
+        for seat in seats
+        if seat[0] == "r1" or seat[1] == "c1"
+    ]
+    before = Plan("best_so_far", tuple(once), weekends=season.weekends)
+    twice = [replace(a, athlete="a1") if a.race == "r2" and a.position == "p1" else a for a in once]
+    after = before.replace(assignments=tuple(twice))
+    told = newly_close((audit(season, before), audit(season, after)))
+    assert told == ("2 starts of 2 allowed: Athlete 1 (a1), in the block",)
 
 
 def test_people_the_season_no_longer_has_are_named_by_id(season: Season) -> None:
