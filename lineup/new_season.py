@@ -6,6 +6,7 @@ import csv
 import tempfile
 import tomllib
 from collections.abc import Iterator
+from datetime import datetime
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -16,6 +17,7 @@ import xlsxwriter
 from lineup.errors import InputError
 
 STARTER = files("lineup") / "starter"
+MADE = datetime(2026, 1, 1)  # of the workbook: the same file each time
 
 
 def write_new_season(folder: Path | str) -> tuple[Path, ...]:
@@ -57,6 +59,7 @@ def _copy(source: Traversable, target: Path) -> Iterator[Path]:
 
 def _write_workbook(path: Path) -> None:
     with xlsxwriter.Workbook(path) as book:
+        book.set_properties({"created": MADE})
         for name, rows in _sheets().items():
             sheet = book.add_worksheet(name)
             for number, row in enumerate(rows):

@@ -54,6 +54,7 @@ def print_json(document: Any) -> None:
     """Print the one JSON document of a command on stdout; a figure that is not known (NaN) is null."""
     plain = json.loads(json.dumps(document, default=str), parse_constant=lambda _: None)
     sys.stdout.write(json.dumps(plain, ensure_ascii=False, indent=1) + "\n")
+    sys.stdout.flush()  # a disk that is full is found out here, not when the program has ended
 
 
 def find_seat(season: Season, race: str, car: str, position: str) -> Seat:

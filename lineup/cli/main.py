@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -24,7 +25,21 @@ for group in (season_data, planning, answers, backups, record, roster, export):
 
 def main() -> None:
     """Run the command line; a known error becomes one report on stderr and exit code 2."""
-    as_json = "--json" in sys.argv
+    try:
+        _run(as_json="--json" in sys.argv)
+    except KeyboardInterrupt:
+        say("lineup: stopped before there was anything to keep")
+        raise SystemExit(130) from None
+    except BrokenPipeError:
+        sys.stderr.close()
+        raise SystemExit(0) from None
+    except OSError as error:  # a full disk behind stdout, say
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # what is left in the buffer goes nowhere
+        say(f"lineup: cannot go on ({error.strerror or error})")
+        raise SystemExit(BAD_INPUT) from None
+
+
+def _run(*, as_json: bool) -> None:
     try:
         app()
     except LineupError as error:
@@ -32,12 +47,6 @@ def main() -> None:
         if as_json:
             print_json(_error_document(error))
         raise SystemExit(BAD_INPUT) from None
-    except KeyboardInterrupt:
-        say("lineup: stopped before there was anything to keep")
-        raise SystemExit(130) from None
-    except BrokenPipeError:
-        sys.stderr.close()
-        raise SystemExit(0) from None
 
 
 def _error_document(error: LineupError) -> dict[str, object]:

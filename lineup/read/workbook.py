@@ -8,6 +8,7 @@ a task; several ids in a cell are separated by `;`, and car, load, early and rel
 
 from __future__ import annotations
 
+import io
 import re
 import tomllib
 import zipfile
@@ -28,8 +29,9 @@ DOCUMENTS: Final = ("limits", "weights")
 SHEETS: Final = (*TABLES, *DOCUMENTS, "choreography")
 MOST_PARTS: Final = 1000
 MOST_CELLS: Final = 10_000_000
-CELL: Final = re.compile(rb"""\sr=["']([A-Za-z]{1,3})(\d{1,7})["']""")
-CHUNK: Final = 1 << 20
+PLACE: Final = re.compile(rb"""\sr\s*=\s*["']([^"']*)""")  # the place of a row or a cell
+CELL: Final = re.compile(rb"([A-Za-z]{0,3})(\d{1,7})")
+ENCODING: Final = re.compile(rb"""(?:\xef\xbb\xbf)?<\?xml[^>]*?encoding\s*=\s*["']([^"']*)""")
 
 
 def read_workbook(path: Path, notes: Notes) -> Source:
@@ -62,12 +64,10 @@ def read_workbook(path: Path, notes: Notes) -> Source:
 def read_sheets(path: Path, notes: Notes) -> dict[str, list[list[str]]] | None:
     """Read all cells of a workbook as text, by sheet; None, with the reason noted, when that cannot be done."""
     try:
-        reason = _too_big(path)
-        if reason is not None:
-            notes.problem(path.name, None, None, None, reason, "Save the tables alone in a new workbook.")
-            return None
-        book = CalamineWorkbook.from_path(str(path))
+        book = CalamineWorkbook.from_filelike(unpacked(path))
         return {name: _cells(book, name) for name in book.sheet_names}
+    except _Refused as refused:
+        notes.problem(path.name, None, None, None, str(refused), "Save the tables alone in a new workbook.")
     except OSError as error:
         notes.problem(path.name, None, None, None, f"cannot be read: {error.strerror}", "Check that you may read it.")
     except (
@@ -109,35 +109,52 @@ def cell_text(cell: object) -> str:
             return str(cell)
 
 
-def _too_big(path: Path) -> str | None:
-    """Say why a workbook would unpack to more than memory should hold, or None.
+class _Refused(Exception):
+    """A workbook that would fill the memory; says why."""
 
-    Every part is unpacked piece by piece, so a size or checksum that the file states falsely is found out.
+
+def unpacked(path: Path) -> io.BytesIO:
+    """Return a workbook's XML parts packed anew, uncompressed, so that what was checked here is what will be read.
+
+    Macros, pictures and other parts that are not XML stay behind. Raises `_Refused` where the parts, or the cells
+    they name, are more than memory should hold.
     """
     if path.stat().st_size > LARGEST_BYTES:
-        return f"is larger than {LARGEST_BYTES // 1_000_000} MB"
-    with zipfile.ZipFile(path) as packed:
+        raise _Refused(f"is larger than {LARGEST_BYTES // 1_000_000} MB")
+    out = io.BytesIO()
+    with zipfile.ZipFile(path) as packed, zipfile.ZipFile(out, "w") as plain:
         parts = packed.infolist()
         if len(parts) > MOST_PARTS:
-            return f"holds more than {MOST_PARTS} parts"
+            raise _Refused(f"holds more than {MOST_PARTS} parts")
         if sum(part.file_size for part in parts) > LARGEST_BYTES:
-            return f"unpacks to more than {LARGEST_BYTES // 1_000_000} MB"
-        cells = sum(_area(packed, part) for part in parts)
-    return f"spans more than {MOST_CELLS:,} cells" if cells > MOST_CELLS else None
+            raise _Refused(f"unpacks to more than {LARGEST_BYTES // 1_000_000} MB")
+        if len({part.filename for part in parts}) < len(parts):
+            raise _Refused("holds two parts of one name")
+        cells = 0
+        for part in parts:
+            if part.filename.endswith((".xml", ".rels")):
+                data = packed.read(part)
+                plain.writestr(part.filename, data)
+                cells += _area(data)
+                if cells > MOST_CELLS:
+                    raise _Refused(f"spans more than {MOST_CELLS:,} cells")
+    out.seek(0)
+    return out
 
 
-def _area(packed: zipfile.ZipFile, part: zipfile.ZipInfo) -> int:
-    """Cells from A1 to the last row and column that a sheet names; 0 for what is not a sheet."""
-    is_sheet = "worksheets/" in part.filename
+def _area(data: bytes) -> int:
+    """Cells from A1 to the last row and column that a sheet names; 0 for a part that is not a sheet."""
+    if b"\0" in data[:200] or ((match := ENCODING.match(data)) and match[1].lower() not in (b"utf-8", b"us-ascii")):
+        raise _Refused("is written in an encoding other than UTF-8")
+    if b"sheetData" not in data:
+        return 0
     last_row = last_column = 0
-    with packed.open(part) as stream:
-        tail = b""
-        for chunk in iter(lambda: stream.read(CHUNK), b""):
-            if is_sheet:
-                for letters, digits in set(CELL.findall(tail + chunk)):
-                    last_row = max(last_row, int(digits))
-                    last_column = max(last_column, _column_number(letters))
-                tail = chunk[-24:]
+    for place in set(PLACE.findall(data)):
+        found = CELL.fullmatch(place)
+        if not found:
+            raise _Refused("names a cell that no sheet has")
+        last_row = max(last_row, int(found[2] or 0))
+        last_column = max(last_column, _column_number(found[1]))
     return last_row * last_column
 
 

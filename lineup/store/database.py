@@ -23,6 +23,7 @@ UPGRADE_LOCK = 5_301_861  # any number: PostgreSQL's key of the lock that one up
 REFUSALS = (
     ("is full", "the disk is full: nothing of this step was kept. Make room and repeat it"),
     ("No space left", "the disk is full: nothing of this step was kept. Make room and repeat it"),
+    ("disk I/O", "the disk refuses to write, it is full or failing: nothing of this step was kept. Look at it first"),
     ("locked", f"another program has been writing for more than {WAIT_S} s: nothing was kept. Repeat the step"),
     ("lock timeout", f"another program has been writing for more than {WAIT_S} s: nothing was kept. Repeat the step"),
     ("readonly", "the store is read-only here: nothing was kept. Ask for the right to write"),

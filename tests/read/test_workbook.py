@@ -200,7 +200,7 @@ def test_a_workbook_that_unpacks_to_too_much_is_refused(book: Path) -> None:
 
 
 def test_a_workbook_that_lies_about_its_size_is_refused(book: Path) -> None:
-    repack(book, "xl/media/image1.png", bytes(3_000_000))
+    repack(book, "xl/theme/theme1.xml", b" " * 3_000_000)
     data = book.read_bytes()
     lied = data.replace((3_000_000).to_bytes(4, "little"), (3_000).to_bytes(4, "little"))
     assert lied != data
