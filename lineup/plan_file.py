@@ -8,7 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 
 from lineup.errors import PlanFileError
 from lineup.plan import (
@@ -22,8 +22,8 @@ from lineup.plan import (
     Plan,
     Repair,
     Reserve,
-    Status,
 )
+from lineup.plan_records import CoverRecord, PlanRecord, SeatRecord
 from lineup.safe_files import write_whole
 from lineup.season import Season, Seat
 from lineup.suggest import did_you_mean
@@ -31,93 +31,6 @@ from lineup.suggest import did_you_mean
 MOST_PROBLEMS_SHOWN = 20
 LONGEST_SHOWN = 60
 LARGEST_BYTES = 100_000_000
-
-
-class _Record(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="ignore", populate_by_name=True, allow_inf_nan=False)
-
-
-class _Seat(_Record):
-    race: str
-    car: str
-    position: str
-
-    def fact(self) -> Seat:
-        return Seat(self.race, self.car, self.position)
-
-
-class _Assignment(_Seat):
-    athlete: str
-
-
-class _Reserve(_Record):
-    race: str
-    athlete: str
-
-
-class _Move(_Record):
-    athlete: str
-    start: _Seat | None = Field(default=None, alias="from")
-    end: _Seat | None = Field(default=None, alias="to")
-
-
-class _Cover(_Seat):
-    moves: tuple[_Move, ...] = ()
-    open: _Seat | None = None
-
-
-class _Entry(_Record):
-    race: str
-    car: str
-    service: str
-    mean_s: float
-    median_s: float
-    p90_s: float
-    tail_mean_s: float
-    clean_share: float
-    critical_share: dict[str, float] = Field(default_factory=dict)
-
-
-class _Fact(_Record):
-    kind: str
-    text: str
-    ids: tuple[str, ...] = ()
-
-
-class _Repair(_Record):
-    text: str
-    ids: tuple[str, ...] = ()
-    cost_s: float | None = None
-
-
-class _Clash(_Record):
-    facts: tuple[_Fact, ...]
-    repairs: tuple[_Repair, ...] = ()
-
-
-class _PlanFile(_Record):
-    format: str = FORMAT
-    status: Status | None = None
-    assignments: tuple[_Assignment, ...] = ()
-    reserves: tuple[_Reserve, ...] = ()
-    cover: tuple[_Cover, ...] = ()
-    entries: tuple[_Entry, ...] = ()
-    costs: dict[str, float] = Field(default_factory=dict)
-    cover_costs: dict[str, float] = Field(default_factory=dict)
-    cover_status: str | None = None
-    value_s: float | None = None
-    bound_s: float | None = None
-    gap: float | None = None
-    tolerance: float | None = None
-    fresh_value_s: float | None = None
-    se_s: float | None = None
-    seed: int | None = None
-    scenarios: int | None = None
-    tail: float | None = None
-    weekends: tuple[str, ...] = ()
-    fingerprints: dict[str, str] = Field(default_factory=dict)
-    clash: tuple[_Clash, ...] = ()
-    notes: tuple[str, ...] = ()
 
 
 def read_plan(path: Path | str, season: Season) -> Plan:
@@ -165,16 +78,16 @@ def plan_from_dict(data: object, season: Season | None) -> Plan:
     """Turn the parsed JSON of a plan file into a `Plan`, checked against the ids of the season where one is given."""
     if not isinstance(data, dict) or not ({"assignments", "status"} & data.keys()):
         raise PlanFileError("a plan is a JSON object with at least `assignments`")
-    absent = _PlanFile.model_fields.keys() - data.keys()
-    for key in data.keys() - _PlanFile.model_fields.keys():
+    absent = PlanRecord.model_fields.keys() - data.keys()
+    for key in data.keys() - PlanRecord.model_fields.keys():
         if near := did_you_mean(key, absent):  # any other key is left to whoever wrote it
-            raise PlanFileError(f"{key!r} is not a key of a plan{near}")
+            raise PlanFileError(f"{_shorten(key)!r} is not a key of a plan{near}")
     try:
-        file = _PlanFile.model_validate(data)
+        file = PlanRecord.model_validate(data)
     except ValidationError as error:
         raise PlanFileError(_one_report(error)) from None
     if file.format != FORMAT:
-        raise PlanFileError(f"format is {file.format!r}, this version reads {FORMAT!r}")
+        raise PlanFileError(f"format is {_shorten(file.format)!r}, this version reads {FORMAT!r}")
     problems = [] if season is None else list(_unknown_ids(file, season))
     if problems:
         raise PlanFileError("; ".join(problems[:MOST_PROBLEMS_SHOWN]))
@@ -226,7 +139,7 @@ def write_plan(plan: Plan, path: Path | str) -> None:
         raise PlanFileError(f"{path}: cannot be written ({error.strerror or error})") from None
 
 
-def _to_plan(file: _PlanFile, season: Season | None) -> Plan:
+def _to_plan(file: PlanRecord, season: Season | None) -> Plan:
     assignments = tuple(Assignment(a.race, a.car, a.position, a.athlete) for a in file.assignments)
     races = {a.race for a in assignments}
     weekends = () if season is None else season.weekends
@@ -259,12 +172,12 @@ def _to_plan(file: _PlanFile, season: Season | None) -> Plan:
     )
 
 
-def _to_cover(cover: _Cover) -> Cover:
+def _to_cover(cover: CoverRecord) -> Cover:
     moves = tuple(Move(m.athlete, _to_seat(m.start), _to_seat(m.end)) for m in cover.moves)
     return Cover(cover.fact(), moves, _to_seat(cover.open))
 
 
-def _to_seat(seat: _Seat | None) -> Seat | None:
+def _to_seat(seat: SeatRecord | None) -> Seat | None:
     return None if seat is None else seat.fact()
 
 
@@ -279,7 +192,7 @@ def _one_report(error: ValidationError) -> str:
     return "; ".join(lines)
 
 
-def _unknown_ids(file: _PlanFile, season: Season) -> Iterator[str]:
+def _unknown_ids(file: PlanRecord, season: Season) -> Iterator[str]:
     seen: dict[Seat, int] = {}
     entries = set(season.entries)
     for number, a in enumerate(file.assignments):
@@ -319,7 +232,7 @@ def _unknown_ids(file: _PlanFile, season: Season) -> Iterator[str]:
         yield from _unknown(f"weekends[{number}]", "weekend", label, season.weekends)
 
 
-def _unknown_seat(place: str, seat: _Seat | None, season: Season) -> Iterator[str]:
+def _unknown_seat(place: str, seat: SeatRecord | None, season: Season) -> Iterator[str]:
     if seat is not None:
         yield from _unknown(place, "race", seat.race, season.races)
         yield from _unknown(place, "car", seat.car, season.cars)
