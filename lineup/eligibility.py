@@ -88,6 +88,23 @@ def pin_matches(pin: Pin, seat: Seat) -> bool:
     return pin.race in (None, seat.race) and pin.car in (None, seat.car) and pin.position in (None, seat.position)
 
 
+def matches_race(season: Season, pin: Pin, race: str) -> bool:
+    """Whether a race has any seat that a pin speaks of; see `Pin` for what holds there."""
+    return (
+        pin.race in (None, race)
+        and (pin.car is None or pin.car in season.cars_in[race])
+        and (pin.position is None or pin.position in season.positions_of(race))
+        and bool(season.cars_in[race] and season.positions_of(race))
+    )
+
+
+def bears_on(season: Season, pin: Pin, athlete: str, seat: Seat) -> bool:
+    """Whether a pin is among the reasons why an athlete sits in a seat."""
+    if pin.kind in ("pair", "apart"):
+        return athlete in (pin.athlete, pin.other) and matches_race(season, pin, seat.race)
+    return pin.kind == "must" and pin.athlete == athlete and pin_matches(pin, seat)
+
+
 def shown_day(day: date) -> str:
     """Write a day as messages show it."""
     return f"{day.day} {day:%b %Y}"
@@ -161,7 +178,7 @@ def _pins(season: Season, athlete: str, seat: Seat) -> Verdict | None:
         matches = pin_matches(pin, seat)
         if pin.kind == "never" and matches:
             return Verdict(False, "pin", f"{who} is pinned away from {pin_place(season, pin)}: {pin.reason}")
-        if pin.kind == "must" and not matches and _has_match(season, pin, seat.race):
+        if pin.kind == "must" and not matches and matches_race(season, pin, seat.race):
             return Verdict(False, "pin", f"{who} is pinned to {pin_place(season, pin)}: {pin.reason}")
     return None
 
@@ -195,14 +212,16 @@ def pin_place(season: Season, pin: Pin) -> str:
     return " ".join(part for part in parts if part)
 
 
-def _has_match(season: Season, pin: Pin, race: str) -> bool:
-    """Whether a race has any seat that a pin speaks of."""
-    return (
-        pin.race in (None, race)
-        and (pin.car is None or pin.car in season.cars_in[race])
-        and (pin.position is None or pin.position in season.positions_of(race))
-        and bool(season.cars_in[race])
-    )
+def pair_rule(season: Season, pin: Pin) -> str:
+    """Say what a pair or apart pin asks of its two athletes, and at which races."""
+    rule = "work the same car or not at all" if pin.kind == "pair" else "never work the same car"
+    where = "" if pin.race is None else f" at {season.label('races', pin.race)}"
+    named = [
+        "" if pin.car is None else f"car {season.label('cars', pin.car)}",
+        "" if pin.position is None else f"a {season.label('positions', pin.position)}",
+    ]
+    having = " and ".join(part for part in named if part)
+    return rule + where + (f" where there is {having}" if having else "")
 
 
 def _length(metres: float) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 
-from lineup.eligibility import may_fill, pin_matches, pin_place
+from lineup.eligibility import matches_race, may_fill, pair_rule, pin_matches, pin_place
 from lineup.price import Pricer
 from lineup.rules import Breach
 from lineup.season import Entry, Pin, Seat
@@ -80,21 +80,21 @@ class _Look:
             if pin.kind == "never" or not (self.concerns(pin.athlete) or (pin.other and self.concerns(pin.other))):
                 continue
             for race in self.races:
-                matching = [s for car in self.season.cars_in[race] for s in self._matching(pin, race, car)]
-                if matching and not self._keeps(pin, race, matching):
-                    names = [self.season.label("athletes", a) for a in (pin.athlete, pin.other) if a]
-                    text = f"{' and '.join(names)}: pinned ({pin.kind}) to {pin_place(self.season, pin)}: {pin.reason}"
-                    yield Breach("pin", pin.athlete, race, pin.car, pin.position, 0, 1, text)
+                if matches_race(self.season, pin, race) and not self._keeps(pin, race):
+                    yield Breach("pin", pin.athlete, race, pin.car, pin.position, 0, 1, self._broken(pin))
 
-    def _matching(self, pin: Pin, race: str, car: str) -> list[Seat]:
-        return [seat for seat in self.season.seats(race, car) if pin_matches(pin, seat)]
-
-    def _keeps(self, pin: Pin, race: str, matching: list[Seat]) -> bool:
-        at = {a: [s for s in self.worked.get(a, ()) if s.race == race] for a in (pin.athlete, pin.other) if a}
+    def _keeps(self, pin: Pin, race: str) -> bool:
+        """Whether a pin is kept at a race that it matches."""
+        own, others = ([s for s in self.worked.get(a or "", ()) if s.race == race] for a in (pin.athlete, pin.other))
         if pin.kind == "must":
-            return any(seat in matching for seat in at[pin.athlete])
-        first, second = ({s.car for s in at[a] if s in matching} for a in (pin.athlete, pin.other or pin.athlete))
+            return any(pin_matches(pin, seat) for seat in own)
+        first, second = {seat.car for seat in own}, {seat.car for seat in others}
         return first == second if pin.kind == "pair" else not first & second
+
+    def _broken(self, pin: Pin) -> str:
+        names = " and ".join(self.season.label("athletes", a) for a in (pin.athlete, pin.other) if a)
+        asked = pin_place(self.season, pin) if pin.kind == "must" else pair_rule(self.season, pin)
+        return f"{names}: pinned ({pin.kind}) to {asked}: {pin.reason}"
 
     def empty(self) -> Iterator[Breach]:
         for race in self.races:

@@ -200,7 +200,19 @@ class Absence:
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """A decision taken by hand, with its reason. `kind`: must, never, pair or apart."""
+    """A decision taken by hand, with its reason.
+
+    A pin matches a seat when `race`, `car` and `position`, as far as it names them, are those of the seat; it matches
+    a race that has at least one such seat. At every race it matches:
+
+    - must: the athlete works one of the matching seats.
+    - never: the athlete works none of them.
+    - pair: the athlete and `other` work the same car, whichever, or neither works.
+    - apart: they never work the same car, whichever.
+
+    For the last two, `race`, `car` and `position` say at which races the pin holds, not on which car or in which seat:
+    there it looks at every seat. At a race without a matching seat a pin says nothing.
+    """
 
     kind: PinKind
     athlete: str

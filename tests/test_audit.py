@@ -16,6 +16,7 @@ import lineup.audit
 from lineup.audit import Audit, Check, audit
 from lineup.audit.money import blended_s, stop_seconds
 from lineup.errors import PlanFileError
+from lineup.lawful import broken_rules
 from lineup.plan import Assignment, Cover, Move, Plan, Reserve
 from lineup.price import Pricer
 from lineup.season import Absence, Clearance, Pin, Position, Season, Seat, Weights
@@ -288,14 +289,27 @@ def test_absences_of_starters_and_reserves() -> None:
         (Pin("pair", "a1", "w", other="a3", race="r2"), True),  # neither works there
         (Pin("apart", "a1", "w", other="a3"), True),
         (Pin("apart", "a1", "w", other="a2"), False),
+        # a car or position that a pair or apart names says at which races it holds, not on which car or in which seat
+        (Pin("pair", "a1", "w", other="a2", position="p1"), True),
+        (Pin("pair", "a1", "w", other="a2", car="c2"), True),
+        (Pin("pair", "a1", "w", other="a3", car="c2"), False),
+        (Pin("pair", "a1", "w", other="a3", position="p1"), False),
+        (Pin("pair", "a1", "w", other="a3", car="c3"), True),  # enters no race
+        (Pin("pair", "a1", "w", other="a3", race="r2", car="c2"), True),
+        (Pin("apart", "a1", "w", other="a2", position="p1"), False),
+        (Pin("apart", "a1", "w", other="a2", car="c2"), False),
+        (Pin("apart", "a1", "w", other="a2", car="c3"), True),
+        (Pin("apart", "a1", "w", other="a3", position="p1"), True),
     ],
 )
 def test_pins(pin: Pin, kept: bool) -> None:
     season = fixed_season(pins=(pin,))
-    check = audit(season, lineup_of("r1 c1: a1, a2\nr1 c2: a3, a4"), ("w1",)).check("pin")
-    if pin.race == "r2":
-        check = audit(season, lineup_of("r1 c1: a1, a2\nr1 c2: a3, a4"), ("w1", "w2")).check("pin")
-    assert check.kept is kept
+    season = season.replace(cars=season.cars | {"c3": replace(season.cars["c2"], id="c3")})
+    plan, weekends = lineup_of("r1 c1: a1, a2\nr1 c2: a3, a4"), ("w1", "w2") if pin.race == "r2" else ("w1",)
+    assert audit(season, plan, weekends).check("pin").kept is kept
+    pricer = Pricer(season, fixed_model(season), weekends, Settings())
+    broken = {breach.rule for breach in broken_rules(pricer, pricer.crews(plan.assignments))}
+    assert ("pin" in broken) is not kept
 
 
 def test_recent_grades() -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from lineup.audit import Audit, audit
 from lineup.eligibility import may_fill, passed_over, refusals
+from lineup.lawful import broken_rules
 from lineup.plan import Assignment, Plan, Reserve
 from lineup.price import Pricer
 from lineup.season import (
@@ -150,6 +151,11 @@ def random_pins(rng: random.Random, athletes: list[str], races: list[str]) -> It
         race, car = rng.choice([None, *races]), rng.choice([None, "c1", "c2"])
         position = rng.choice([None, "jack", "changer", "helper"])
         yield Pin(kind, rng.choice(athletes), "so be it", None, race, car, position)  # type: ignore[arg-type]
+    for number, kind in enumerate(("pair", "apart", "pair", "apart")):
+        one, other = rng.sample(athletes, 2)
+        race, car = rng.choice([None, None, *races]), rng.choice([None, "c1", "c2"])
+        position = rng.choice([None, "jack", "helper"])
+        yield Pin(kind, one, f"tie {number}", other, race, car, position)  # type: ignore[arg-type]
 
 
 def random_past(rng: random.Random, athletes: Any) -> Iterator[WorkedDuty]:
@@ -282,6 +288,23 @@ def by_audit(found: Audit) -> tuple[set[tuple[str, str]], dict[str, float]]:
     return hard, cost
 
 
+def broken_pins(pricer: Pricer, plan: Plan, found: Audit) -> tuple[set[tuple[str, ...]], set[tuple[str, ...]]]:
+    """Pins that a plan breaks, as kind, athlete and race: by rules and eligibility, and by the audit."""
+    season = pricer.season
+    tied = {athlete for pin in season.pins for athlete in (pin.athlete, pin.other) if athlete}
+    by_rule = broken_rules(pricer, pricer.crews(plan.assignments), tied)
+    texts = [(b.text, b.athlete, b.race) for b in by_rule if b.rule == "pin" and "pinned (" in b.text]
+    for a in plan.assignments:
+        texts += [(v.text, a.athlete, a.race) for v in refusals(season, a.athlete, a.seat) if "pinned away" in v.text]
+    words = {"(must)": "must", "(pair)": "pair", "(apart)": "apart", "pinned away": "never"}
+    own = {"none that matches": "must", "are paired": "pair", "pinned apart": "apart", "pinned away": "never"}
+    audited = [(m.text, m.athlete, m.race) for m in found.check("pin").broken]
+    return tuple(  # type: ignore[return-value]
+        {(kind, *where) for text, *where in said for word, kind in known.items() if word in text}
+        for said, known in ((texts, words), (audited, own))
+    )
+
+
 @pytest.mark.parametrize("seed", range(SEASONS))
 def test_audit_and_rules_agree_on_random_plans(seed: int) -> None:
     rng = random.Random(seed)
@@ -293,6 +316,8 @@ def test_audit_and_rules_agree_on_random_plans(seed: int) -> None:
         with_costs = number % 3 == 0
         found = audit(season, plan, season.weekends, model if with_costs else None, estimates=estimates)
         clash = two_places(found)
+        said, audited = broken_pins(pricer, plan, found)
+        assert said == audited
         reserves_out = {r.athlete for r in plan.reserves}
         hard, cost = by_rules(pricer, plan)
         own_hard, own_cost = by_audit(found)

@@ -89,22 +89,24 @@ def _recent_grades(scene: Scene) -> Iterator[Measure]:
 def _pins(scene: Scene) -> Iterator[Measure]:
     for pin in scene.season.pins:
         for race in scene.races:
-            if pin.race in (None, race):
+            if any(seat.race == race and speaks_of(pin, seat) for seat in scene.seats):
                 problem = _pin_at(scene, pin, race)
                 if problem is not None:
                     yield Measure(f"{problem}: {pin.reason}", False, pin.athlete, race, pin.car, pin.position)
 
 
 def _pin_at(scene: Scene, pin: Pin, race: str) -> str | None:
-    """Tell what a plan does against a pin at one race; None where it keeps it."""
+    """Tell what a plan does against a pin at one race that it matches; None where it keeps it.
+
+    Of a pair, and of two kept apart, every seat of that race counts, whatever car or position the pin names.
+    """
     who, where = scene.who(pin.athlete), scene.race(race)
     mine = [a for a in scene.plan.assignments if (a.athlete, a.race) == (pin.athlete, race)]
     if pin.kind == "never":
         against = [scene.place(a.seat) for a in mine if speaks_of(pin, a.seat)]
         return f"{who} is pinned away from {against[0]}" if against else None
     if pin.kind == "must":
-        asked = [seat for seat in scene.seats if seat.race == race and speaks_of(pin, seat)]
-        if not asked or any(speaks_of(pin, a.seat) for a in mine):
+        if any(speaks_of(pin, a.seat) for a in mine):
             return None
         return f"{who} is pinned to a seat at {where} and works none that matches"
     other = scene.who(pin.other or "")

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from lineup.eligibility import may_fill, pin_matches, pin_place, shown_day
+from lineup.eligibility import matches_race, may_fill, pin_place, shown_day
 from lineup.errors import InputError
 from lineup.explain import words
 from lineup.plan import Plan
@@ -130,13 +130,12 @@ def _missed(season: Season, weekends: Sequence[str], pin: Pin, absences: Sequenc
     """Races of the block that a pin speaks of and its athlete misses."""
     found = []
     for race in season.races_of(tuple(weekends)):
-        seats = (seat for car in season.cars_in[race.id] for seat in season.seats(race.id, car))
         first, last = season.duty_days(race.id)
         out = any(
             a.athlete == pin.athlete and a.first_day <= last and (a.last_day is None or a.last_day >= first)
             for a in absences
         )
-        if out and any(pin_matches(pin, seat) for seat in seats):
+        if out and matches_race(season, pin, race.id):
             found.append(race.id)
     return tuple(found)
 
@@ -144,8 +143,8 @@ def _missed(season: Season, weekends: Sequence[str], pin: Pin, absences: Sequenc
 def on_others(season: Season, plan: Plan, lost: Sequence[Seat], out: Sequence[Absence]) -> Iterator[str]:
     """Say what the loss does to people who are not lost: partners of a pair, and reserves among the absent."""
     gone = {a.athlete for a in out}
-    people = {plan.by_seat[seat] for seat in lost}
     for pin in season.pins:
+        people = {plan.by_seat[seat] for seat in lost if matches_race(season, pin, seat.race)}
         if pin.kind == "pair" and people & {pin.athlete, pin.other}:
             one, other = sorted((pin.athlete, pin.other or ""), key=lambda athlete: athlete not in people)
             names = words.name(season, other), words.name(season, one)

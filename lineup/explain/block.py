@@ -108,7 +108,7 @@ class Block:
         return self._blockers[key]
 
     def pins(self, kind: str, races: Collection[str]) -> Iterator[tuple[Pin, str, tuple[Seat, ...]]]:
-        """Each pin of a kind, with each of the races it speaks of and the seats it names there."""
+        """Each pin of a kind, with each of the races it matches and the matching seats there."""
         for pin in self.season.pins:
             if pin.kind == kind and of_pin(pin) not in self.lifted:
                 for race in races:

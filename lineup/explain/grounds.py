@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from lineup.eligibility import pin_matches, pin_place, refusals, shown_day
+from lineup.eligibility import pair_rule, pin_matches, pin_place, refusals, shown_day
 from lineup.limits import KNOWN_LIMITS
 from lineup.plan import Fact
 from lineup.rules import ScheduleRules
@@ -152,9 +152,7 @@ def _tell_pin(season: Season, ground: Ground) -> str:
     who = _name(season, "athletes", pin.athlete)
     if pin.kind in ("pair", "apart"):
         other = _name(season, "athletes", pin.other or "")
-        where = "" if pin.race is None else f" at {_name(season, 'races', pin.race)}"
-        rule = "work the same car or not at all" if pin.kind == "pair" else "never work the same car"
-        return f"{who} and {other} {rule}{where} (pinned: {pin.reason})"
+        return f"{who} and {other} {pair_rule(season, pin)} (pinned: {pin.reason})"
     return f"{who} {pin.kind} work {pin_place(season, pin)} (pinned: {pin.reason})"
 
 

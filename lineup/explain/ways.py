@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from lineup.eligibility import matches_race
 from lineup.explain.change import Change, Lineup, Moves
 from lineup.plan import Move
 from lineup.rules import RULES, Breach
@@ -73,11 +74,12 @@ def _seats_of(lineup: Lineup, breach: Breach) -> Iterator[Seat]:
     if breach.rule in RULES or breach.rule == "one_seat":
         for race in lineup.races_of.get(breach.athlete or "", ()):
             yield lineup.seat_of[race, breach.athlete or ""]
-    if breach.rule == "pin":
-        for pin in lineup.pricer.season.pins:
-            if pin.kind == "pair" and pin.athlete == breach.athlete and pin.race in (None, breach.race):
+    if breach.rule == "pin" and breach.race is not None:
+        season = lineup.pricer.season
+        for pin in season.pins:
+            if pin.kind == "pair" and pin.athlete == breach.athlete and matches_race(season, pin, breach.race):
                 for athlete in (pin.athlete, pin.other or ""):
-                    seat = lineup.seat_of.get((breach.race or "", athlete))
+                    seat = lineup.seat_of.get((breach.race, athlete))
                     if seat is not None:
                         yield seat
 

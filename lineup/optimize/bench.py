@@ -142,22 +142,26 @@ class Bench:
 
     @cached_property
     def team_pins(self) -> tuple[tuple[Pin, int, frozenset[int]], ...]:
-        """Pins that speak of more than one seat, with each race they match and the matching seats."""
+        """Pins that one seat alone cannot keep, with each race they match and the seats they look at there.
+
+        A must looks at the matching seats, a pair or apart at every seat of the race.
+        """
         found = []
         for pin in self.problem.season.pins:
             for r, seats in enumerate(self.frame.seats_of):
-                matching = frozenset(int(k) for k in seats if pin_matches(pin, self.frame.seats[k]))
+                everywhere = frozenset(int(k) for k in seats)
+                matching = frozenset(k for k in everywhere if pin_matches(pin, self.frame.seats[k]))
                 if matching and pin.kind != "never":
-                    found.append((pin, r, matching))
+                    found.append((pin, r, matching if pin.kind == "must" else everywhere))
         return tuple(found)
 
     def _keeps_pins(self, lineup: Lineup) -> bool:
-        for pin, race, matching in self.team_pins:
+        for pin, race, asked in self.team_pins:
             seat_of = {int(lineup[k]): int(k) for k in self.frame.seats_of[race] if lineup[k] != EMPTY}
             own = seat_of.get(self.frame.number.get(pin.athlete, EMPTY - 1))
             other = seat_of.get(self.frame.number.get(pin.other or "", EMPTY - 1))
-            cars = [self.frame.seats[k].car if k in matching else None for k in (own, other)]
-            if pin.kind == "must" and own not in matching:
+            cars = [None if k is None else self.frame.seats[k].car for k in (own, other)]
+            if pin.kind == "must" and own not in asked:
                 return False
             if pin.kind == "pair" and cars[0] != cars[1]:
                 return False

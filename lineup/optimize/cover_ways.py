@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from lineup.eligibility import may_fill
+from lineup.eligibility import matches_race, may_fill
 from lineup.plan import Cover, Move, Plan
 from lineup.price import Pricer
 from lineup.season import Entry, Pin, Season, Seat
@@ -189,7 +189,7 @@ class OnSite:
         return all(
             gone in (pin.athlete, pin.other) or not moved & {pin.athlete, pin.other} or _holds(pin, cars)
             for pin in self.season.pins
-            if pin.kind in ("pair", "apart") and pin.race in (None, lost.race)
+            if pin.kind in ("pair", "apart") and matches_race(self.season, pin, lost.race)
         )
 
 

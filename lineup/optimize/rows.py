@@ -69,8 +69,8 @@ def _places(bench: Bench) -> Iterator[Row]:
 
 def _pins(bench: Bench) -> Iterator[Row]:
     frame = bench.frame
-    for pin, _, matching in bench.team_pins:
-        seats = np.array(sorted(matching), dtype=np.intp)
+    for pin, _, asked in bench.team_pins:
+        seats = np.array(sorted(asked), dtype=np.intp)
         first = np.array([frame.number[a] for a in (pin.athlete,) if a in frame.number], dtype=np.intp)
         second = np.array([frame.number[a] for a in (pin.other or "",) if a in frame.number], dtype=np.intp)
         if pin.kind == "must":

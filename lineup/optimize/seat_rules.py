@@ -60,7 +60,7 @@ def must_pins(model: Model, rule: Rule) -> None:
 
 
 def pair_pins(model: Model, rule: Rule) -> None:
-    """Have both athletes of a pair on the same car, or neither at work, among the seats that match."""
+    """Have both athletes of a pair on the same car, or neither at work, at each race the pin matches."""
     for number, pin in _pins(model, "pair"):
         for first, second in _both(model, pin):
             enforce = rule.switch(model, str(number), label=_text(model, pin))
@@ -70,7 +70,7 @@ def pair_pins(model: Model, rule: Rule) -> None:
 
 
 def apart_pins(model: Model, rule: Rule) -> None:
-    """Keep two athletes off the same car, among the seats that match."""
+    """Keep two athletes off the same car at each race the pin matches."""
     for number, pin in _pins(model, "apart"):
         for first, second in _both(model, pin):
             enforce = rule.switch(model, str(number), label=_text(model, pin))
@@ -139,16 +139,16 @@ def _matching(model: Model, pin: Pin, race: int) -> list[int]:
 
 
 def _both(model: Model, pin: Pin) -> Iterator[tuple[dict[str, Terms], dict[str, Terms]]]:
-    """Of each race that a pin of two matches: the terms of either athlete's seats, by car."""
+    """Of each race that a pin of two matches: the terms of all seats of either athlete there, by car."""
     for race in range(len(model.problem.races)):
         if _matching(model, pin, race):
-            yield _by_car(model, pin.athlete, pin, race), _by_car(model, pin.other, pin, race)
+            yield _by_car(model, pin.athlete, race), _by_car(model, pin.other, race)
 
 
-def _by_car(model: Model, athlete: str | None, pin: Pin, race: int) -> dict[str, Terms]:
+def _by_car(model: Model, athlete: str | None, race: int) -> dict[str, Terms]:
     number = model.frame.number.get(athlete or "")
     found: dict[str, Terms] = {}
-    for k in _matching(model, pin, race):
+    for k in map(int, model.frame.seats_of[race]):
         if number is not None and (k, number) in model.x:
             found.setdefault(model.frame.seats[k].car, []).append((1, model.x[k, number]))
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lineup.eligibility import pin_matches
+from lineup.eligibility import bears_on
 from lineup.plan import Plan
 from lineup.season import Season, Seat
 
@@ -24,10 +24,10 @@ def held_before(season: Season, plan: Plan, seat: Seat) -> str | None:
 
 
 def _marks(season: Season, plan: Plan, seat: Seat, athlete: str) -> Iterator[str]:
-    pins = [pin for pin in season.pins if athlete in (pin.athlete, pin.other) and pin_matches(pin, seat)]
-    if any(pin.kind == "must" for pin in pins):
+    kinds = {pin.kind for pin in season.pins if bears_on(season, pin, athlete, seat)}
+    if "must" in kinds:
         yield "pinned"
-    if any(pin.kind in ("pair", "apart") for pin in pins):
+    if kinds & {"pair", "apart"}:
         yield "tied by a pin"
     before = held_before(season, plan, seat)
     if before is not None and before != athlete:

@@ -98,7 +98,7 @@ def random_season(seed: int, *, limits: bool = True, small: bool = True) -> Seas
     if rng.random() < 0.3:
         season = season.with_absence(Absence("a1", FIRST_SUNDAY, FIRST_SUNDAY, "out"))
     if rng.random() < 0.4:
-        season = season.with_pin(_pin(rng))
+        season = season.with_pin(_pin(season, rng, np.random.default_rng((seed, 1))))
     return season.replace(limits=_limits(rng)) if limits else season
 
 
@@ -145,11 +145,14 @@ def _weights(rng: np.random.Generator) -> Weights:
     )
 
 
-def _pin(rng: np.random.Generator) -> Pin:
+def _pin(season: Season, rng: np.random.Generator, own: np.random.Generator) -> Pin:
+    """Draw a pin; `own` says where a pair or apart holds, so that all that is drawn after it stays the same."""
     kind = rng.choice(["must", "never", "pair", "apart"])
-    other = "a2" if kind in ("pair", "apart") else None
-    position = "p1" if kind in ("must", "never") else None
-    return Pin(str(kind), "a1", "a reason", other, "r1" if rng.random() < 0.5 else None, None, position)
+    race = "r1" if rng.random() < 0.5 else None
+    if kind in ("must", "never"):
+        return Pin(str(kind), "a1", "a reason", None, race, None, "p1")
+    car, position = own.choice([*season.cars, ""]), own.choice(["p1", "p2", ""])
+    return Pin(str(kind), "a1", "a reason", "a2", race, str(car) or None, str(position) or None)
 
 
 def _limits(rng: np.random.Generator) -> Limits:

@@ -118,7 +118,9 @@ def pin(kind: str) -> Change:
         race = str(rng.choice(["r1", "r2", "r3"])) if rng.random() < 0.6 else None
         if kind in ("pair", "apart"):
             one, two = rng.permutation(list(season.athletes))[:2]
-            return season.with_pin(Pin(kind, str(one), "why not", str(two), race))  # type: ignore[arg-type]
+            car = str(rng.choice(list(season.cars))) if rng.random() < 0.4 else None
+            place = str(rng.choice(list(season.positions))) if rng.random() < 0.4 else None
+            return season.with_pin(Pin(kind, str(one), "why not", str(two), race, car, place))  # type: ignore[arg-type]
         row = season.clearances[int(rng.integers(len(season.clearances)))]
         car = str(rng.choice(list(season.cars))) if rng.random() < 0.5 else None
         place = row.position if rng.random() < 0.6 else None
