@@ -13,7 +13,8 @@ from lineup.errors import InputError
 from lineup.plan import Plan
 from lineup.report.calendar import Issue, write_calendars
 from lineup.report.csv_tables import write_csv_tables
-from lineup.report.sheet import write_sheets
+from lineup.report.plain import file_name
+from lineup.report.sheet import too_long_sheets, write_sheets
 from lineup.report.stamp import Paper, Stamp
 from lineup.report.workbook import write_workbook
 from lineup.study import open_study
@@ -58,7 +59,11 @@ def export(
     written += write_csv_tables(folder / "csv", facts, given)
     written += write_calendars(folder / "calendars", facts, given, issue, earlier=earlier)
     for label, sheet in papers.items():
-        written += write_sheets(folder / "sheets" / label, facts, sheet, label, printed_at=printed, paper=paper)
+        written += write_sheets(
+            folder / "sheets" / file_name(label), facts, sheet, label, printed_at=printed, paper=paper
+        )
+        for notice in too_long_sheets(facts, sheet, label, paper=paper):
+            say(f"weekend {label}: {notice}")
     if as_json:
         print_json({"written": [str(path) for path in written]})
     say(f"{folder}: {len(written)} documents written")

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Final
 
 from lineup.plan import Plan
-from lineup.report.car_sheet import cover_text
+from lineup.report.car_seats import cover_text
 from lineup.report.party import car_name, name_of, position_name, travellers
 from lineup.season import Race, Season
 

@@ -3,151 +3,123 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
 
-from lineup.plan import Cover, EntryForecast, Move, Plan
+from lineup.plan import EntryForecast
+from lineup.report.car_layout import (
+    NOTICE_HEIGHT,
+    SHARES,
+    Block,
+    Layout,
+    Style,
+    forecast_lines,
+    lay_out,
+    row_lines,
+)
+from lineup.report.car_seats import SeatLine, seat_lines
 from lineup.report.ink import INK, OPEN, SOFT
-from lineup.report.page import MM_PER_PT, Page, columns
-from lineup.report.party import car_name, name_of, position_name, unavailable
+from lineup.report.page import LEGIBLE, LINE, MM_PER_PT, Page, columns
+from lineup.report.party import car_name, name_of, unavailable
 from lineup.report.sheet_parts import (
     CAUTIONS_AT_THE_CAR,
-    FOOT_HEIGHT,
-    SIGNATURE_HEIGHT,
     Heading,
-    cautions_height,
     clock,
     draw_cautions,
     draw_foot,
     draw_heading,
     draw_signatures,
     draw_tint,
+    feet_height,
     proof_text,
     signer_text,
     weekend_text,
 )
 from lineup.report.stamp import Paper
-from lineup.season import Pin, Race, Season, Seat
+from lineup.season import Race, Season
 
-TALLEST_ROW: Final = 9.5  # mm
-LOWEST_ROW: Final = 4.0  # below it races go on another page
-RACE_HEAD: Final = 25.5
-SHARES: Final = (2.8, 3.6, 3.6, 2.2)  # position, athlete, cover, notes
+Extras = tuple[tuple[tuple[str, str], ...], tuple[tuple[str, bool], ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class SeatLine:
-    """One row of the table."""
-
-    position: str
-    athlete: str
-    key: str
-    cover: str
-    notes: str
-    changed: bool
-
-
-def draw_car(page: Page, season: Season, paper: Paper, weekend: str, car: str, printed_at: datetime) -> None:
-    """Draw the sheet of a car: one page, more only where its races have more seats than a page can show."""
-    races = [race for race in season.races_of((weekend,)) if car in season.cars_in[race.id]]
-    blocks = [(race, seat_lines(season, paper, race, car)) for race in races]
-    extras = _extras(season, paper, races)
-    room = page.bottom - FOOT_HEIGHT - SIGNATURE_HEIGHT - cautions_height(CAUTIONS_AT_THE_CAR) - 5
-    room -= page.left + 28.5 + extras_height(page, extras)
-    pages = _share_out(blocks, room)
-    for number, shown in enumerate(pages, start=1):
+def draw_car(page: Page, season: Season, paper: Paper, weekend: str, car: str, printed_at: datetime) -> int:
+    """Draw the sheet of a car: one page, more only where no legible type puts its races on one; return how many."""
+    extras, layout = plan_car(page, season, paper, weekend, car)
+    notice = too_long(layout)
+    for number, shown in enumerate(layout.pages, start=1):
         page.add_page()
         title = car_name(season, car)
         kind = f"Starting crew  ·  car {car}  ·  {season.cars[car].series}"
         y = draw_heading(page, Heading(kind, title, weekend_text(season, weekend), proof_text(paper.plan)), paper.stamp)
-        rows = sum(len(lines) + 1 for _, lines in shown)
-        row = max(min((room - RACE_HEAD * len(shown)) / max(rows, 1), TALLEST_ROW), 1.0)
-        for race, lines in shown:
-            y = _draw_race(page, season, paper.plan, race, car, y)
-            y = _draw_table(page, lines, y, row)
-        _draw_extras(page, extras, y + 1)
-        y = page.bottom - FOOT_HEIGHT - SIGNATURE_HEIGHT - cautions_height(CAUTIONS_AT_THE_CAR)
+        if notice:
+            page.put(page.left, y - 1, page.width, f"Page {number} of {notice}", LEGIBLE, bold=True, ink=OPEN)
+            y += NOTICE_HEIGHT
+        for block in shown:
+            y = _draw_race(page, season, block, layout.style, y)
+            y = _draw_table(page, block.lines, layout.style, y, first=block is shown[0])
+        _draw_extras(page, extras, y)
+        y = page.bottom - feet_height(page, CAUTIONS_AT_THE_CAR)
         y = draw_cautions(page, y - 1, CAUTIONS_AT_THE_CAR)
         review = paper.stamp.reviews.get(car, "")
         names = (("Signer", signer_text(paper.stamp)), ("Crew chief", review[:1].upper() + review[1:]))
         draw_signatures(page, y + 3, paper.stamp, names)
-        draw_foot(page, paper.stamp, printed_at, number, len(pages))
+        draw_foot(page, paper.stamp, printed_at, number, len(layout.pages))
+    page.tight = False
+    return len(layout.pages)
 
 
-def seat_lines(season: Season, paper: Paper, race: Race, car: str) -> tuple[SeatLine, ...]:
-    """Return the rows of a car's table at one race."""
-    covers = {cover.seat: cover for cover in paper.plan.cover}
-    return tuple(_seat_line(season, paper, seat, covers.get(seat)) for seat in season.seats(race.id, car))
+def plan_car(page: Page, season: Season, paper: Paper, weekend: str, car: str) -> tuple[Extras, Layout]:
+    """Return what the sheet of a car holds and on which page; the page becomes as tight as the layout."""
+    races = [race for race in season.races_of((weekend,)) if car in season.cars_in[race.id]]
+    entries = paper.plan.entries
+    blocks = [
+        Block(race, forecast_text(season, entries, race.id, car), seat_lines(season, paper, race, car))
+        for race in races
+    ]
+    extras = _extras(season, paper, races)
+    return extras, lay_out(page, blocks, extras_height(page, extras))
 
 
-def _seat_line(season: Season, paper: Paper, seat: Seat, cover: Cover | None) -> SeatLine:
-    athlete = paper.plan.athlete_in(seat)
-    position = season.positions[seat.position]
-    name = name_of(season, athlete) if athlete else ("OPEN" if position.filled == "always" else "not filled")
-    notes = []
-    changed = paper.earlier is not None and paper.earlier.athlete_in(seat) != athlete
-    if changed:
-        notes.append("new")
-    if athlete and any(_pins(pin, seat, athlete) for pin in season.pins):
-        notes.append("pinned")
-    if athlete and season.clearance_level(athlete, seat.position, seat.race) == "training":
-        notes.append("in training")
-    key = athlete or ""
-    return SeatLine(position.name, name, key, cover_text(season, cover), ", ".join(notes), changed or name == "OPEN")
-
-
-def cover_text(season: Season, cover: Cover | None) -> str:
-    """Return a chain of moves in words: who steps in, from where, and what stays open."""
-    if cover is None:
+def too_long(layout: Layout) -> str:
+    """Say that a sheet needs several pages, and why; "" where one is enough."""
+    count = len(layout.pages)
+    if count == 1:
         return ""
-    steps = [f"{name_of(season, m.athlete)} {_origin(season, m, cover.seat)}".strip() for m in cover.moves if m.end]
-    if cover.open is not None:
-        steps.append(f"open: {position_name(season, cover.open.position)}, {car_name(season, cover.open.car)}")
-    return "; ".join(steps)
+    races = len({block.race.id for shown in layout.pages for block in shown})
+    seats = sum(len(block.lines) for shown in layout.pages for block in shown)
+    what = f"{races} races" if races > 1 else "one race"
+    return f"{count} pages: {what} with {seats} seats do not fit on one page in type of {LEGIBLE:g} points"
 
 
-def _origin(season: Season, move: Move, seat: Seat) -> str:
-    if move.start is None:
-        return "(reserve)"
-    position = position_name(season, move.start.position)
-    return f"({position})" if move.start.car == seat.car else f"({position}, {car_name(season, move.start.car)})"
+def _draw_race(page: Page, season: Season, block: Block, style: Style, y: float) -> float:
+    """Draw what stands above a race's table. Returns its lower edge."""
+    race = block.race
+    name = f"{race.name or race.id}{', continued' if block.begun else ''}"
+    page.put(page.left, y, page.width * 0.6, name, 12 if style.tall else 10, bold=True)
+    site = season.sites[race.site].name
+    page.put(page.left + page.width * 0.6, y + 0.8, page.width * 0.4, site, 9, ink=SOFT, align="R")
+    draw = _tall_times if style.tall else _flat_times
+    y = draw(page, season, race, y)
+    for line in forecast_lines(page, block):
+        page.put(page.left, y, page.width, line, LEGIBLE, ink=SOFT)
+        y += LEGIBLE * MM_PER_PT * LINE
+    return y + 0.6
 
 
-def _pins(pin: Pin, seat: Seat, athlete: str) -> bool:
-    if athlete not in (pin.athlete, pin.other):
-        return False
-    places = ((pin.race, seat.race), (pin.car, seat.car), (pin.position, seat.position))
-    return pin.kind != "never" and all(wanted in (None, here) for wanted, here in places)
-
-
-def _share_out(
-    blocks: Sequence[tuple[Race, tuple[SeatLine, ...]]], room: float
-) -> list[list[tuple[Race, tuple[SeatLine, ...]]]]:
-    """Put as many races on a page as fit with rows of readable height."""
-    pages: list[list[tuple[Race, tuple[SeatLine, ...]]]] = [[]]
-    used = 0.0
-    for race, lines in blocks:
-        needs = RACE_HEAD + LOWEST_ROW * (len(lines) + 1)
-        if pages[-1] and used + needs > room:
-            pages.append([])
-            used = 0.0
-        pages[-1].append((race, lines))
-        used += needs
-    return pages
-
-
-def _draw_race(page: Page, season: Season, plan: Plan, race: Race, car: str, y: float) -> float:
-    page.put(page.left, y, page.width * 0.6, race.name or race.id, 12, bold=True)
-    page.put(page.left, y + 0.8, page.width, season.sites[race.site].name, 9, ink=SOFT, align="R")
+def _times(season: Season, race: Race) -> list[tuple[str, str]]:
     facts = (("Report", race.report), ("Race starts", race.start), ("Released about", race.released))
-    for (x, width), (label, moment) in zip(columns(page, 1, 1, 1), facts, strict=True):
-        page.put(x, y + 6.5, width, label.upper(), 6, bold=True, ink=SOFT)
-        page.put(x, y + 9.3, width, clock(season, race, moment), 9.5, bold=True)
-    page.paragraph(
-        page.left, y + 14.2, page.width, forecast_text(season, plan.entries, race.id, car), 7.5, ink=SOFT, most=2
-    )
-    return y + RACE_HEAD - 4.5
+    return [(label, clock(season, race, moment)) for label, moment in facts]
+
+
+def _tall_times(page: Page, season: Season, race: Race, y: float) -> float:
+    for (x, width), (label, when) in zip(columns(page, 1, 1, 1), _times(season, race), strict=True):
+        page.put(x, y + 5.9, width, label.upper(), LEGIBLE, bold=True, ink=SOFT)
+        page.put(x, y + 9.5, width, when, 9.5, bold=True)
+    return y + 14.5
+
+
+def _flat_times(page: Page, season: Season, race: Race, y: float) -> float:
+    for (x, width), (label, when) in zip(columns(page, 1, 1.1, 1.2), _times(season, race), strict=True):
+        page.put(x, y + 4.6, width, f"{label} {when}", LEGIBLE, bold=True)
+    return y + 8.6
 
 
 def forecast_text(season: Season, entries: Sequence[EntryForecast], race: str, car: str) -> str:
@@ -162,46 +134,41 @@ def forecast_text(season: Season, entries: Sequence[EntryForecast], race: str, c
     return f"Forecast stop:  {'  ·  '.join(told)}"
 
 
-def _draw_table(page: Page, lines: Sequence[SeatLine], y: float, row: float) -> float:
-    places = columns(page, *SHARES)
-    heads = ("Position", "Athlete", "If lost", "Notes")
-    small = min(6.5, row / MM_PER_PT * 0.5)
-    for (x, width), head in zip(places, heads, strict=True):
-        page.put(x + 1, y + row - small * MM_PER_PT * 1.5, width, head.upper(), small, bold=True, ink=SOFT)
-    y += row
+def _draw_table(page: Page, lines: Sequence[SeatLine], style: Style, y: float, *, first: bool) -> float:
+    if first or not style.tight:
+        heads = ("Position", "Athlete", "If lost", "Notes")
+        for (x, width), head in zip(columns(page, *SHARES), heads, strict=True):
+            page.put(x + 1, y + style.heads(first) - 4.1, width, head.upper(), LEGIBLE, bold=True, ink=SOFT)
+    y += style.heads(first)
     under_heads = y
-    size = min(row / MM_PER_PT * 0.56, 12.0)
     for number, line in enumerate(lines):
+        cover, notes = row_lines(page, style, line)
+        row = style.row(max(len(cover), len(notes)))
         draw_tint(page, y, row, number)
-        _draw_line(page, line, places, y, row, size)
+        _draw_line(page, line, (cover, notes), style, y, row)
         y += row
     page.rule(under_heads, ink=INK)
     page.rule(y)
-    return y + 4.5
+    return y + style.below
 
 
 def _draw_line(
-    page: Page, line: SeatLine, places: Sequence[tuple[float, float]], y: float, row: float, size: float
+    page: Page, line: SeatLine, cells: tuple[list[str], list[str]], style: Style, y: float, row: float
 ) -> None:
+    places = columns(page, *SHARES)
+    top = y + (row - style.size * MM_PER_PT * 1.25) / 2
+    page.put(places[0][0] + 1, top, places[0][1] - 1, line.position, style.size)
     ink = OPEN if line.changed else INK
-    small = size * 0.82
-    texts = ((line.position, size, False, INK), (line.athlete, size, True, ink), (line.notes, small, line.changed, ink))
-    for (x, width), (text, points, bold, colour) in zip((*places[:2], places[3]), texts, strict=True):
-        top = y + (row - points * MM_PER_PT * 1.25) / 2
-        page.put(x + 1, top, width - 1, text, points, bold=bold, ink=colour)
-    x, width = places[2]
-    tiny = size * 0.62
-    fitting = next((p for p in (small, small * 0.9, tiny) if page.fits(line.cover, width - 1, p)), None)
-    if fitting is not None:
-        page.put(x + 1, y + (row - fitting * MM_PER_PT * 1.25) / 2, width - 1, line.cover, fitting)
-    else:  # a chain of several moves takes two lines
-        page.paragraph(x + 1, y + (row - 2 * tiny * MM_PER_PT * 1.3) / 2, width - 1, line.cover, tiny, most=2)
+    page.put(places[1][0] + 1, top, places[1][1] - 1, line.athlete, style.size, bold=True, ink=ink)
+    step = style.small * MM_PER_PT * 1.2
+    for (x, width), texts, changed in zip(places[2:], cells, (False, line.changed), strict=True):
+        top = y + (row - step * len(texts)) / 2
+        for text in texts:
+            page.put(x + 1, top, width - 1, text, style.small, bold=changed, ink=OPEN if changed else INK)
+            top += step
 
 
-Extras = tuple[tuple[str, str], ...]
-
-
-def _extras(season: Season, paper: Paper, races: Sequence[Race]) -> tuple[Extras, tuple[tuple[str, bool], ...]]:
+def _extras(season: Season, paper: Paper, races: Sequence[Race]) -> Extras:
     ids = [race.id for race in races]
     reserves = dict.fromkeys(name_of(season, r.athlete) for r in paper.plan.reserves if r.race in ids)
     out = [name_of(season, athlete) for athlete in unavailable(season, ids)]
@@ -209,14 +176,14 @@ def _extras(season: Season, paper: Paper, races: Sequence[Race]) -> tuple[Extras
     return lines, paper.stamp.reminders
 
 
-def extras_height(page: Page, extras: tuple[Extras, tuple[tuple[str, bool], ...]]) -> float:
+def extras_height(page: Page, extras: Extras) -> float:
     """Return how much room reserves, absent people and reminders take."""
     lines, reminders = extras
     more = sum(not page.fits(text, page.width - 34, 8.5) for _, text in lines)
-    return 5.0 * len(lines) + 3.9 * more + 4.6 * -(-len(reminders) // _abreast(reminders)) + 3
+    return 5.0 * len(lines) + 3.9 * more + 4.6 * -(-len(reminders) // _abreast(reminders)) + 1
 
 
-def _draw_extras(page: Page, extras: tuple[Extras, tuple[tuple[str, bool], ...]], y: float) -> None:
+def _draw_extras(page: Page, extras: Extras, y: float) -> None:
     lines, reminders = extras
     for label, text in lines:
         page.put(page.left + 1, y, 32, label, 8, ink=SOFT)
@@ -232,4 +199,4 @@ def _draw_extras(page: Page, extras: tuple[Extras, tuple[tuple[str, bool], ...]]
 
 def _abreast(reminders: Sequence[tuple[str, bool]]) -> int:
     """Return how many reminders stand side by side: a few get a whole line each."""
-    return 1 if len(reminders) <= 4 else 2
+    return 1 if len(reminders) <= 2 else 2

@@ -19,8 +19,11 @@ FONTS: Final = Path(__file__).parent / "fonts"
 FAMILY: Final = "DejaVu"
 PAPERS: Final = ("A4", "Letter")
 MARGIN: Final = 14.0  # mm
+TIGHT_MARGIN: Final = 11.0
+LEGIBLE: Final = 8.0  # points; no type on a sheet is smaller (common practice, no source)
 MM_PER_PT: Final = 25.4 / 72
-SMALLEST_SHARE: Final = 0.8  # a text shrinks to this share of its size before its end is cut off
+SMALLEST_SHARE: Final = 0.8  # a text shrinks to this share of its size, or to LEGIBLE, before its end is cut off
+LINE: Final = 1.3  # height of a line of a paragraph, in sizes of its type
 UNKNOWN: Final = "\ufffd"  # stands for a letter the font does not have
 
 Align = Literal["L", "C", "R"]
@@ -37,6 +40,7 @@ class Page(FPDF):
         super().__init__(format=paper, unit="mm")
         self.set_auto_page_break(False)
         self.set_margin(0)
+        self.tight = False  # less white around and between: for what would need a second page otherwise
         self.c_margin = 0  # cells start exactly where they are put
         self.add_font(FAMILY, "", FONTS / "DejaVuSans.ttf")
         self.add_font(FAMILY, "B", FONTS / "DejaVuSans-Bold.ttf")
@@ -55,19 +59,24 @@ class Page(FPDF):
             self._font(style).ttfont.close()  # the library leaves the files open
 
     @property
+    def margin(self) -> float:
+        """White around the content."""
+        return TIGHT_MARGIN if self.tight else MARGIN
+
+    @property
     def left(self) -> float:
         """Left edge of the content."""
-        return MARGIN
+        return self.margin
 
     @property
     def right(self) -> float:
         """Right edge of the content."""
-        return float(self.w) - MARGIN
+        return float(self.w) - self.margin
 
     @property
     def bottom(self) -> float:
         """Lower edge of the content."""
-        return float(self.h) - MARGIN
+        return float(self.h) - self.margin
 
     @property
     def width(self) -> float:
@@ -91,7 +100,7 @@ class Page(FPDF):
         self.set_font(FAMILY, "B" if bold else "", size)
         wide = self.get_string_width(text)
         if wide > width:
-            self.set_font(FAMILY, "B" if bold else "", max(size * SMALLEST_SHARE, 0.99 * size * width / wide))
+            self.set_font(FAMILY, "B" if bold else "", max(size * SMALLEST_SHARE, LEGIBLE, 0.99 * size * width / wide))
             text = self._cut(text, width)
         height = size * MM_PER_PT * 1.25
         self.set_text_color(*ink)
@@ -103,16 +112,21 @@ class Page(FPDF):
         self, x: float, y: float, width: float, text: str, size: float, *, ink: Colour = INK, most: int = 99
     ) -> float:
         """Write a text over several lines, at most so many. Returns its lower edge."""
-        self.set_font(FAMILY, "", size)
-        height = size * MM_PER_PT * 1.3
-        split = self.multi_cell(width, height, self.known(text), dry_run=True, output="LINES")
-        lines = split if isinstance(split, list) else [self.known(text)]
-        if len(lines) > most:
-            lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
-        for line in lines:
+        for line in self.split(text, width, size, most):
             self.put(x, y, width, line, size, ink=ink)
-            y += height
+            y += size * MM_PER_PT * LINE
         return y
+
+    def split(self, text: str, width: float, size: float, most: int = 99) -> list[str]:
+        """Return a text as the lines it takes, at most so many: the last one then holds all that is left."""
+        lines: list[str] = []
+        for word in self.known(text).split():
+            longer = f"{lines[-1]} {word}" if lines else word
+            if lines and (len(lines) == most or self.fits(longer, width, size)):
+                lines[-1] = longer
+            else:
+                lines.append(word)
+        return lines
 
     def band(
         self, y: float, height: float, ink: Colour = TINT, x: float | None = None, width: float | None = None
@@ -149,10 +163,14 @@ class Page(FPDF):
         self.put(self.right - width + 2, y + 1.9, width - 4, text, 10, bold=True, ink=PAPER, align="C")
         return y + 8
 
+    def wide(self, text: str, size: float, *, bold: bool = False) -> float:
+        """Return how wide a text is, mm."""
+        self.set_font(FAMILY, "B" if bold else "", size)
+        return float(self.get_string_width(self.known(text)))
+
     def fits(self, text: str, width: float, size: float) -> bool:
         """Whether a text fits into one line without shrinking."""
-        self.set_font(FAMILY, "", size)
-        return float(self.get_string_width(self.known(text))) <= width
+        return self.wide(text, size) <= width
 
     def known(self, text: str) -> str:
         """Return a text as one line in which letters that the font does not have are replaced by a mark."""

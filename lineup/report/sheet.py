@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from lineup.errors import InputError
-from lineup.report.car_sheet import draw_car
+from lineup.report.car_sheet import draw_car, plan_car, too_long
 from lineup.report.page import Page
 from lineup.report.party import car_name
 from lineup.report.plain import file_name
@@ -87,6 +87,17 @@ def write_booklet(
         for car in cars:
             draw_car(page, season, crews, weekend, car, printed_at)
         return page.save(path)
+
+
+def too_long_sheets(season: Season, crews: Paper, weekend: str, *, paper: str = "A4") -> tuple[str, ...]:
+    """Return one sentence for every car whose sheet of a weekend needs more than one page."""
+    told = []
+    for car in cars_of(season, weekend):
+        with Page("", paper, datetime.min.replace(tzinfo=UTC)) as page:
+            notice = too_long(plan_car(page, season, crews, weekend, car)[1])
+        if notice:
+            told.append(f"the sheet of {car_name(season, car)} has {notice}")
+    return tuple(told)
 
 
 def cars_of(season: Season, weekend: str) -> tuple[str, ...]:

@@ -13,16 +13,16 @@ from lineup.report.page import MM_PER_PT, Page, columns
 from lineup.report.stamp import UNAUTHENTICATED, Stamp
 from lineup.season import Race, Season
 
-FOOT_HEIGHT: Final = 9.0  # mm
-SIGNATURE_HEIGHT: Final = 27.0
-CAUTION_SIZE: Final = 7.0  # pt
+FOOT_HEIGHT: Final = 10.5  # mm
+CAUTION_SIZE: Final = 8.0  # pt
+CAUTION_HEAD: Final = 31.0  # mm
 
 # common practice, no source; the last line names what comes first
 CAUTIONS_AT_THE_CAR: Final = (
     ("Lifting", "Warm up, lift as trained, hand over what is too heavy, stop at the first pain."),
     (
         "Fuel",
-        "Fire suit, gloves and helmet on before a can is filled; extinguisher manned; nothing that sparks nearby.",
+        "Fire suit, gloves and helmet on before a can is filled; extinguisher manned; no sparks nearby.",
     ),
     ("Return from injury", "Only with a licensed practitioner's written clearance, step by step as they direct."),
     ("Driving tired", "Nobody drives home on too little sleep: rest first, share the wheel, or stay the night."),
@@ -37,8 +37,8 @@ CAUTIONS_ON_THE_ROAD: Final = (
     ("Fuel", "Carry fuel only in approved cans, vented and tied down, never in a passenger compartment."),
 )
 FIRST: Final = (
-    "The sanctioning body's rules, local codes and licensed practice come before this sheet. "
-    "It clears nobody to compete. Forecasts are forecasts."
+    "The sanctioning body's rules, local codes and licensed practice come before this sheet.",
+    "It clears nobody to compete. Forecasts are forecasts.",
 )
 
 
@@ -86,17 +86,19 @@ def draw_heading(page: Page, heading: Heading, stamp: Stamp) -> float:
     page.band(y, 1.2, DONE if stamp.signed else OPEN)
     y += 4.5
     wide = page.width * 0.62
-    page.put(page.left, y, wide, heading.kind.upper(), 7.5, bold=True, ink=SOFT)
-    page.put(page.left, y + 3.8, wide, heading.title, 22, bold=True)
-    page.put(page.left, y + 14.2, wide, heading.weekend, 10)
+    page.put(page.left, y, wide, heading.kind.upper(), 8, bold=True, ink=SOFT)
+    page.put(page.left, y + 3.8, wide, heading.title, 16 if page.tight else 22, bold=True)
+    page.put(page.left, y + (11.6 if page.tight else 14.2), wide, heading.weekend, 10)
     side = page.right - page.width * 0.36
     page.pill(y, stamp.words.upper() if stamp.signed else stamp.words.capitalize(), DONE if stamp.signed else OPEN)
     said = [f"Revision {stamp.revision}" if stamp.revision else "No revision", _who(stamp)]
+    if page.tight:
+        said = [", ".join(said)]
     for place, line in enumerate([*said, heading.proof]):
-        page.put(side, y + 8.8 + 3.7 * place, page.right - side, line, 7.5, ink=SOFT, align="R")
-    y += 20.5
-    page.rule(y, ink=INK)
-    return y + 3.5
+        page.put(side, y + 8.7 + 3.7 * place, page.right - side, line, 8, ink=SOFT, align="R")
+    end = page.left + heading_height(page)
+    page.rule(end - 3.5, ink=INK)
+    return end
 
 
 def _who(stamp: Stamp) -> str:
@@ -105,46 +107,61 @@ def _who(stamp: Stamp) -> str:
     return f"proposed by {stamp.proposed_by}" if stamp.proposed_by else "made outside a store"
 
 
-def cautions_height(cautions: Sequence[tuple[str, str]]) -> float:
+def heading_height(page: Page) -> float:
+    """Return how much room the heading takes, the white below it included."""
+    return 24.5 if page.tight else 28.5
+
+
+def signature_height(page: Page) -> float:
+    """Return how much room the signature lines take."""
+    return 23.5 if page.tight else 27.0
+
+
+def cautions_height(page: Page, cautions: Sequence[tuple[str, str]]) -> float:
     """Return how much room the cautions take."""
-    return 5.0 + (len(cautions) + 1) * CAUTION_SIZE * MM_PER_PT * 1.45 + 2.5
+    return 5.0 + (len(cautions) + len(FIRST)) * _caution_line(page) + (1 if page.tight else 2)
+
+
+def _caution_line(page: Page) -> float:
+    return CAUTION_SIZE * MM_PER_PT * (1.2 if page.tight else 1.35)
+
+
+def feet_height(page: Page, cautions: Sequence[tuple[str, str]]) -> float:
+    """Return how much room cautions, signature lines and foot take together."""
+    return FOOT_HEIGHT + signature_height(page) + cautions_height(page, cautions)
 
 
 def draw_cautions(page: Page, y: float, cautions: Sequence[tuple[str, str]]) -> float:
     """Draw the cautions. Returns the lower edge."""
-    height = cautions_height(cautions)
+    top, height = y, cautions_height(page, cautions)
     page.band(y, height)
     page.band(y, height, OPEN, width=1.2)
-    x, step = page.left + 4, CAUTION_SIZE * MM_PER_PT * 1.45
-    page.put(x, y + 1.6, page.width - 6, "TAKE CARE", 6.5, bold=True, ink=OPEN)
+    x, step = page.left + 4, _caution_line(page)
+    page.put(x, y + 1.3, page.width - 6, "TAKE CARE", 8, bold=True, ink=OPEN)
     y += 5.0
     for head, text in cautions:
-        page.put(x, y, 30, head, CAUTION_SIZE, bold=True)
-        page.put(x + 31, y, page.width - 37, text, CAUTION_SIZE)
+        page.put(x, y, CAUTION_HEAD, head, CAUTION_SIZE, bold=True)
+        page.put(x + CAUTION_HEAD + 1, y, page.width - CAUTION_HEAD - 6, text, CAUTION_SIZE)
         y += step
-    page.put(x, y, page.width - 6, FIRST, CAUTION_SIZE, bold=True)
-    return y + step + 2.5
+    for line in FIRST:
+        page.put(x, y, page.width - 6, line, CAUTION_SIZE, bold=True)
+        y += step
+    return top + height
 
 
 def draw_signatures(page: Page, y: float, stamp: Stamp, lines: Sequence[tuple[str, str]]) -> float:
     """Draw a line to sign on for each (who, what the store says of them). Returns the lower edge."""
+    line = signature_height(page) - 12.5
     places = columns(page, *[1.0] * len(lines))
     for (x, width), (who, said) in zip(places, lines, strict=True):
-        page.put(x, y, width, who.upper(), 6.5, bold=True, ink=SOFT)
-        page.put(x, y + 3.4, width, said, 8.5, bold=bool(said))
-        page.rule(y + 14.5, x, width, ink=INK)
-        page.put(x, y + 15.2, width, "Signature and date", 6.5, ink=SOFT)
+        page.put(x, y, width, who.upper(), 8, bold=True, ink=SOFT)
+        page.put(x, y + 3.9, width, said, 8.5, bold=bool(said))
+        page.rule(y + line, x, width, ink=INK)
+        page.put(x, y + line + 0.7, width, "Signature and date", 8, ink=SOFT)
+    sure = stamp.authenticated
     note = _signature_note(stamp)
-    page.put(
-        page.left,
-        y + 19.6,
-        page.width,
-        note,
-        7.5,
-        bold=not stamp.authenticated,
-        ink=SOFT if stamp.authenticated else OPEN,
-    )
-    return y + SIGNATURE_HEIGHT
+    page.put(page.left, y + line + 5.1, page.width, note, 8, bold=not sure, ink=SOFT if sure else OPEN)
+    return y + signature_height(page)
 
 
 def signer_text(stamp: Stamp) -> str:
@@ -172,11 +189,11 @@ def draw_foot(page: Page, stamp: Stamp, printed_at: datetime, number: int, of: i
         if stamp.head
         else "No chain head: not from a store"
     )
-    page.put(page.left, y + 1.2, page.width, head, 6.5, ink=SOFT)
+    page.put(page.left, y + 1.2, page.width, head, 8, ink=SOFT)
     left = f"Revision {stamp.revision} of the {stamp.step}" if stamp.revision else "Draft"
-    page.put(page.left, y + 4.4, page.width * 0.6, left, 6.5, ink=SOFT)
+    page.put(page.left, y + 4.9, page.width * 0.5, left, 8, ink=SOFT)
     right = f"Printed {printed_at.astimezone(UTC):%Y-%m-%d %H:%M} UTC  ·  page {number} of {of}"
-    page.put(page.left, y + 4.4, page.width, right, 6.5, ink=SOFT, align="R")
+    page.put(page.left + page.width / 2, y + 4.9, page.width / 2, right, 8, ink=SOFT, align="R")
 
 
 def draw_tint(page: Page, y: float, height: float, row: int) -> None:

@@ -8,19 +8,18 @@ from datetime import datetime
 from typing import Final
 
 from lineup.report.ink import INK, OPEN, SOFT
-from lineup.report.page import MM_PER_PT, Page
+from lineup.report.page import LEGIBLE, MM_PER_PT, Page
 from lineup.report.party import car_name, name_of, position_name, travellers, unavailable
 from lineup.report.sheet_parts import (
     CAUTIONS_ON_THE_ROAD,
-    FOOT_HEIGHT,
-    SIGNATURE_HEIGHT,
     Heading,
-    cautions_height,
     clock,
     draw_cautions,
     draw_foot,
     draw_heading,
     draw_signatures,
+    feet_height,
+    heading_height,
     proof_text,
     signer_text,
     weekend_text,
@@ -30,7 +29,7 @@ from lineup.season import Race, Season
 
 TALLEST_ROW: Final = 10.0  # mm
 GOOD_ROW: Final = 7.5  # a list that would need lower rows goes into one more column
-LOWEST_ROW: Final = 4.7  # below it people go on another page
+LOWEST_ROW: Final = 6.5  # two lines of the smallest legible type; below it people go on another page
 MOST_COLUMNS: Final = 3
 
 
@@ -50,17 +49,20 @@ def draw_party(page: Page, season: Season, paper: Paper, weekend: str, printed_a
     """Draw the travel party: one page, more only where it is larger than a page can show."""
     races = season.races_of((weekend,))
     party = travel_party(season, paper, races)
-    top = page.left + 28.5 + 5.4 * len(races) + 9.5
-    foot = page.bottom - FOOT_HEIGHT - SIGNATURE_HEIGHT - cautions_height(CAUTIONS_ON_THE_ROAD)
-    room = foot - 12 - top
+    page.tight = len(party) > MOST_COLUMNS * int(_room(page, races) / LOWEST_ROW)
+    room = _room(page, races)
     most = MOST_COLUMNS * int(room / LOWEST_ROW)
     chunks = [party[i : i + most] for i in range(0, len(party), most)] or [()]
+    foot = _foot(page)
     for number, chunk in enumerate(chunks, start=1):
         page.add_page()
         title = f"{len(party)} people travel" if len(party) != 1 else "1 person travels"
         y = draw_heading(
             page, Heading("Travel list", title, weekend_text(season, weekend), proof_text(paper.plan)), paper.stamp
         )
+        if len(chunks) > 1:
+            words = f"Page {number} of {len(chunks)}: so many people do not fit on one page in legible type"
+            page.put(page.left, y - 3.4, page.width, words, LEGIBLE, bold=True, ink=OPEN)
         y = _draw_races(page, season, paper, races, y)
         _draw_list(page, chunk, y, room)
         _draw_absent(page, season, races, foot - 10)
@@ -68,6 +70,16 @@ def draw_party(page: Page, season: Season, paper: Paper, weekend: str, printed_a
         names = (("Signer", signer_text(paper.stamp)), ("Travel lead", ""))
         draw_signatures(page, y + 3, paper.stamp, names)
         draw_foot(page, paper.stamp, printed_at, number, len(chunks))
+    page.tight = False
+
+
+def _room(page: Page, races: Sequence[Race]) -> float:
+    """Return the height that a page has for the list, mm."""
+    return _foot(page) - 12 - (page.left + heading_height(page) + 5.4 * len(races) + 4.5)
+
+
+def _foot(page: Page) -> float:
+    return page.bottom - feet_height(page, CAUTIONS_ON_THE_ROAD)
 
 
 def travel_party(season: Season, paper: Paper, races: Sequence[Race]) -> tuple[Traveller, ...]:
@@ -96,7 +108,8 @@ def _told(season: Season, tasks: Mapping[str, Sequence[tuple[str, str]]], races:
             where = [here[0][0]]
         else:
             where = [f"{car} ({season.races[race].name or race})".strip() for car, race in here]
-        told += [f"{position}: {' and '.join(where)}" if any(where) else position] if here else []
+        joint = ": " if any(car for car, _ in here) else " "
+        told += [f"{position}{joint}{' and '.join(where)}".strip()] if here else []
     return "; ".join(told)
 
 
@@ -136,17 +149,19 @@ def _draw_list(page: Page, party: Sequence[Traveller], y: float, room: float) ->
 
 def _draw_person(page: Page, person: Traveller, x: float, y: float, width: float, row: float) -> None:
     """Draw a box to tick, the name, and below it what this person does and where from."""
-    size = min(row / MM_PER_PT * 0.42, 10.0)
-    small = size * 0.82
+    size = max(min(row / MM_PER_PT * 0.42, 10.0), LEGIBLE)
+    small = max(size * 0.82, LEGIBLE)
     side = min(size * MM_PER_PT * 0.9, 3.0)
-    top = y + (row - (size + small) * MM_PER_PT * 1.25) / 2
+    top = y + (row - (size + small) * MM_PER_PT * 1.15) / 2 - 0.2
     page.box(x, top + 0.4, side)
     inner = width - side - 2
     name = f"{person.name}  (new)" if person.joins else person.name
     home = f"drives from {person.home}" if person.drives else f"from {person.home}"
-    page.put(x + side + 2 + inner * 0.64, top + 0.6, inner * 0.36, home, small, ink=SOFT, align="R")
-    top = page.put(x + side + 2, top, inner * 0.62, name, size, bold=True, ink=OPEN if person.joins else INK)
-    page.put(x + side + 2, top, inner, person.tasks, small)
+    named = min(page.wide(name, size, bold=True), inner * 0.62)
+    page.put(x + side + 2, top, named + 0.1, name, size, bold=True, ink=OPEN if person.joins else INK)
+    rest = inner - named - 2
+    page.put(x + side + 2 + inner - rest, top + 0.6, rest, home, small, ink=SOFT, align="R")
+    page.put(x + side + 2, top + size * MM_PER_PT * 1.15, inner, person.tasks, small)
     page.rule(y + row, x, width)
 
 

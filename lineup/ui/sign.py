@@ -8,6 +8,7 @@ import streamlit as st
 
 from lineup.errors import LineupError
 from lineup.report.limit_rows import SIGNS, limit_rows
+from lineup.report.sheet import too_long_sheets
 from lineup.season import Season
 from lineup.store import STEPS, Checklist, Roster, StepState, Store
 from lineup.store.checklist import pin_text
@@ -213,6 +214,8 @@ def documents(kept: Store, season: Season, weekend: str) -> None:
     except LineupError as error:
         st.error(show.plain(str(error)))
         return
+    for notice in too_long_sheets(season, kept.paper(weekend), weekend, paper=size):
+        st.warning(show.plain(notice[:1].upper() + notice[1:]))
     with st.container(horizontal=True):
         st.download_button("Everything (.zip)", packed, f"{weekend}.zip", "application/zip", type="primary")
         for name, data in sheets.items():

@@ -11,9 +11,9 @@ import pytest
 from pypdf import PdfReader
 
 from lineup.errors import InputError
-from lineup.plan import Assignment, Plan, Reserve
+from lineup.plan import Assignment, Cover, EntryForecast, Move, Plan, Reserve
 from lineup.report.page import Page
-from lineup.report.sheet import write_booklet, write_car_sheet, write_sheets, write_travel_sheet
+from lineup.report.sheet import too_long_sheets, write_booklet, write_car_sheet, write_sheets, write_travel_sheet
 from lineup.report.stamp import UNAUTHENTICATED, Paper, Stamp
 from lineup.season import Absence, Season
 from tests.builders import tiny_season
@@ -247,18 +247,83 @@ def test_nobody_is_lost_from_a_large_party(tmp_path: Path, size: int, pages: int
         assert len(re.findall(rf"{athlete.name}\b", text)) == 1
 
 
-def test_a_car_with_many_races_and_positions_is_printed_whole(tmp_path: Path) -> None:
-    season = tiny_season(athletes=40, positions=20, cars=1, races=3, grades=0)
-    races = {k: replace(r, weekend="w1") for k, r in season.races.items()}
-    season = season.replace(races=races)
-    plan = Plan(
-        "proven", tuple(Assignment(s.race, "c1", s.position, "a1") for r in races for s in season.seats(r, "c1"))
-    )
+def busy_weekend(races: int, seats: int) -> tuple[Season, Paper]:
+    """One car in several races of one weekend, each seat with a reserve behind it, and three reminders."""
+    season = tiny_season(athletes=seats * 2, positions=seats, cars=1, races=races, grades=0)
+    season = season.replace(races={k: replace(r, weekend="w1") for k, r in season.races.items()})
+    rows = [seat for race in season.races for seat in season.seats(race, "c1")]
+    taken = [Assignment(s.race, s.car, s.position, f"a{int(s.position[1:])}") for s in rows]
+    cover = [Cover(s, (Move(f"a{seats + int(s.position[1:])}", None, s),)) for s in rows]
+    entries = [EntryForecast(e.race, e.car, "four", 11.417, 11.3, 12.25, 12.9, 0.8, {}) for e in season.entries]
+    plan = Plan("proven", tuple(taken), cover=tuple(cover), entries=tuple(entries))
+    return season, Paper(plan, SIGNED)
+
+
+@pytest.mark.parametrize("paper_name", ["A4", "Letter"])
+@pytest.mark.parametrize(
+    ("races", "seats", "fits"),
+    [(1, 7, True), (2, 7, True), (3, 7, True), (1, 20, True), (2, 12, True), (3, 8, True), (3, 20, False)],
+)
+def test_a_car_and_weekend_take_one_page_up_to_a_generous_size(
+    tmp_path: Path, paper_name: str, races: int, seats: int, fits: bool
+) -> None:
+    season, paper = busy_weekend(races, seats)
     path = tmp_path / "s.pdf"
-    write_car_sheet(path, season, Paper(plan, SIGNED), ("w1", "c1"), printed_at=PRINTED)
+    write_car_sheet(path, season, paper, ("w1", "c1"), printed_at=PRINTED, paper=paper_name)
+    text, count = text_of(path), len(PdfReader(path).pages)
+    assert (count == 1) == fits
+    for athlete in list(season.athletes.values())[:seats]:
+        assert len(re.findall(rf"{athlete.name}\b", text)) == races
+    assert text.count("(reserve)") == races * seats
+    said = too_long_sheets(season, paper, "w1", paper=paper_name)
+    assert said == (
+        ()
+        if fits
+        else (
+            f"the sheet of Car 1 has {count} pages: 3 races with 60 seats do not fit on one page in type of 8 points",
+        )
+    )
+    assert ("do not fit on one page in type of 8 points" in text) != fits
+
+
+@pytest.mark.parametrize(("races", "seats"), [(1, 3), (2, 7), (3, 7), (3, 20)])
+def test_no_type_on_a_sheet_is_too_small_to_read(tmp_path: Path, races: int, seats: int) -> None:
+    # 8 points as the least a printed sheet is read in at arm's length: common practice, no source
+    season, paper = busy_weekend(races, seats)
+    for path in write_sheets(tmp_path, season, paper, "w1", printed_at=PRINTED):
+        for page in PdfReader(path).pages:
+            sizes: list[float] = []
+            page.extract_text(visitor_text=lambda t, cm, tm, f, size, s=sizes: s.append(size) if t.strip() else None)
+            assert sizes
+            assert min(sizes) >= 7.99
+
+
+def test_rows_on_a_page_do_not_run_into_its_foot(tmp_path: Path) -> None:
+    for races, seats in ((3, 7), (3, 8), (2, 12), (3, 20)):
+        season, paper = busy_weekend(races, seats)
+        path = write_car_sheet(tmp_path / "s.pdf", season, paper, ("w1", "c1"), printed_at=PRINTED, paper="Letter")
+        for page in PdfReader(path).pages:
+            places: dict[str, list[float]] = {"Unavailable": [], "TAKE CARE": [], "Guns oiled": []}
+
+            def note(
+                text: str, cm: object, tm: list[float], *_: object, places: dict[str, list[float]] = places
+            ) -> None:
+                for words, found in places.items():
+                    found += [tm[5]] if words in text else []
+
+            page.extract_text(visitor_text=note)
+            care, reminder = places["TAKE CARE"][0], places["Guns oiled"][0]
+            assert care < reminder < places["Unavailable"][0], "reminders above the cautions, below the absent"
+
+
+def test_a_race_too_long_for_any_page_goes_on_on_the_next(tmp_path: Path) -> None:
+    season, paper = busy_weekend(1, 60)
+    path = tmp_path / "s.pdf"
+    write_car_sheet(path, season, paper, ("w1", "c1"), printed_at=PRINTED)
     text = text_of(path)
-    assert text.count("Athlete 1") == 60
-    assert f"of {len(PdfReader(path).pages)}" in text
+    assert "Race 1, continued" in text
+    assert "one race with 60 seats do not fit" in text
+    assert text.count("(reserve)") == 60
 
 
 def test_the_same_sheet_is_the_same_file(tmp_path: Path, season: Season, paper: Paper) -> None:
