@@ -122,7 +122,8 @@ def _limits(season: Season) -> Any:
 
 def _lines(table: pd.DataFrame) -> list[str]:
     known = table[table["seconds"].notna()] if "seconds" in table else table
-    return [str(line) for line in known.drop(columns="row").itertuples(index=False)]
+    figures = {name: known[name].map("{:.12g}".format) for name in ("seconds", "total_s") if name in known}
+    return [str(line) for line in known.assign(**figures).drop(columns="row").itertuples(index=False)]
 
 
 def given(path: Path) -> pd.DataFrame:

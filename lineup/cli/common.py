@@ -42,7 +42,7 @@ Tolerance = Annotated[float, typer.Option("--tolerance", metavar="G", help="Gap 
 
 def console() -> Console:
     """Return a console on stdout that never cuts a table when piped."""
-    return Console(width=None if sys.stdout.isatty() else PIPE_WIDTH, highlight=False, markup=False)
+    return Console(width=None if sys.stdout.isatty() else PIPE_WIDTH, highlight=False, markup=False, emoji=False)
 
 
 def say(message: str) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from lineup.errors import InputError, Problem
 from lineup.grading_sheet.read import GRADE_CELLS, TOTAL_CELLS, read_grading_sheet
 from lineup.read import read_season
+from lineup.read.cells import guarded
 from lineup.read.folder import is_season_file
 from lineup.safe_files import finish_step, one_writer, replace_together, step_waits
 
@@ -76,5 +77,9 @@ def appended(path: Path, columns: Sequence[str], rows: Sequence[Mapping[str, str
     width = len(header)
     writer.writerow(header + more)
     writer.writerows((line + [""] * width)[:width] + [""] * len(more) if line else line for line in lines[1:])
-    writer.writerows([row.get(name, "") for name in header + more] for row in rows)
+    writer.writerows([_cell(name, row.get(name, "")) for name in header + more] for row in rows)
     return out.getvalue()
+
+
+def _cell(column: str, text: str) -> str:
+    return guarded(text) if column == "spoilers" else text  # the one column that holds any text

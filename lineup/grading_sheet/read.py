@@ -146,7 +146,10 @@ class _Reader:
             return
         for service, stop, lines in self._stops():
             choreography = self.season.choreographies.get(service)
-            if choreography is None:
+            if not stop:
+                mend = "Give every stop an id, so that its grades are never counted twice."
+                self.notes.problem(self.table.file, lines[0][0], "stop", None, "is empty", mend)
+            elif choreography is None:
                 mend = nearest(service, self.season.choreographies, "Write a new grading sheet.")
                 self.notes.problem(self.table.file, lines[0][0], "service", service, "is not a service", mend)
             else:

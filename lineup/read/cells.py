@@ -26,6 +26,7 @@ LOCAL_TIME: Final = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.0+)?)
 OFFSET: Final = re.compile(r"\d{2}:\d{2}.*(Z|z|[+-]\d{2}:?\d{0,2})$", re.ASCII)
 EMAIL: Final = re.compile(r"[^\s@,;<>\"']+@[^\s@,;<>\"']+\.[^\s@,;<>\"']+")
 TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f")
+FORMULA_STARTS: Final = ("=", "+", "-", "@")
 FIRST_YEAR, LAST_YEAR = 1950, 2199
 LONGEST_TEXT: Final = 500
 
@@ -64,7 +65,7 @@ def read_text(value: object) -> str:
     """Read a name or a reason: any text on one line."""
     if not isinstance(value, str):
         raise fault("is not text", "Write it between quotation marks.")
-    text = " ".join(value.split())
+    text = unguarded(" ".join(value.split()))
     if any(unicodedata.category(c) == "Cc" or c in TURNING for c in text):
         raise fault("holds a character that cannot be seen", "Type the text anew.")
     if not text:
@@ -72,6 +73,16 @@ def read_text(value: object) -> str:
     if len(text) > LONGEST_TEXT:
         raise fault(f"is longer than {LONGEST_TEXT} characters", "Shorten it.")
     return text
+
+
+def guarded(text: str) -> str:
+    """Return a text that a spreadsheet takes for text, not for a formula; read back by `read_text`, it is itself."""
+    return f"'{text}" if text.lstrip().startswith(FORMULA_STARTS) else text
+
+
+def unguarded(text: str) -> str:
+    """Return a text without the quote that `guarded` put before it."""
+    return text[1:] if text.startswith("'") and guarded(text[1:]) == text else text
 
 
 def read_email(value: object) -> str:

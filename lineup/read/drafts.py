@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from lineup.errors import InputError, Report, SeasonError
+from lineup.read.cells import guarded
 from lineup.read.folder import DOCUMENTS, is_season_file
 from lineup.read.rows import TABLES
 from lineup.read.season_file import read_season
@@ -156,7 +157,7 @@ def enter_absences(folder: Path, absences: Sequence[Absence], entered_by: str) -
             "status": absence.status,
             "positions": ";".join(absence.positions),
             "kind": absence.kind,
-            "entered_by": " ".join(entered_by.split()),
+            "entered_by": guarded(" ".join(entered_by.split())),
         }
         text = with_row(text, tuple(row), row)
     save_draft(folder, AVAILABILITY, text)
@@ -173,6 +174,15 @@ def to_grid(text: str) -> Grid:
     header = tuple(cell.strip() for cell in lines[0]) if lines else ()
     rows = ([*line, *[""] * len(header)][: len(header)] for line in lines[1:])
     return Grid(header, tuple(tuple(row) for row in rows))
+
+
+def is_grid(text: str, taken: Sequence[str] = ()) -> bool:
+    """Whether a table can be edited as a grid: its columns have names of their own, none of them among those taken."""
+    try:
+        header = to_grid(text).header
+    except csv.Error:
+        return False
+    return len({*header, *taken}) == len(header) + len(taken) and "" not in header
 
 
 def to_text(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

@@ -15,6 +15,7 @@ from lineup.read.drafts import (
     drafts_of,
     drop_draft,
     files_of,
+    is_grid,
     put_in_place,
     save_draft,
     text_of,
@@ -140,7 +141,7 @@ def edit(folder: Path, report: Report) -> None:
     except InputError as error:
         st.error(show.plain(str(error)))
         return
-    if name.endswith(".toml"):
+    if name.endswith(".toml") or not is_grid(text, (ROW, PROBLEM)):
         key = f"text_{folder}_{name}"
         st.session_state.setdefault(key, text)
         st.text_area(name, key=key, height=420, on_change=keep_text, args=(folder, name, key))
