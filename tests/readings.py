@@ -129,7 +129,10 @@ def _lines(table: pd.DataFrame) -> list[str]:
 def given(path: Path) -> pd.DataFrame:
     """Read a CSV file as text with pandas, blank rows left out."""
     text = path.read_bytes().decode("utf-8-sig")
-    table = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, index_col=False, na_filter=False)
+    width = len(pd.read_csv(io.StringIO(text), nrows=0, index_col=False).columns)
+    options: dict[str, Any] = {"dtype": str, "keep_default_na": False, "index_col": False, "na_filter": False}
+    table = pd.read_csv(io.StringIO(text), engine="python", on_bad_lines=lambda cells: cells[:width], **options)
+    table = table.fillna("")
     table = table.map(str.strip).rename(columns=str.strip)
     return table[(table != "").any(axis=1)]
 

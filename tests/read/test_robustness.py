@@ -3,34 +3,16 @@
 from __future__ import annotations
 
 import os
-import random
 import shutil
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 from lineup.errors import SeasonError
 from lineup.read import read_season
 from lineup.read.notes import MOST_ALIKE
 from tests.builders import tiny_season, write_season
 from tests.read.test_facts import DATA
-
-NASTY = (
-    *("", "nan", "inf", "-1", "0", "1e999", "9" * 40, "1_0", "1,5", "yes", "true", "[]", "{}", "''", "é", "\u202e"),
-    *("../x", "C:\\x", "a" * 100, "ana-lind", "seven", "oval", "four", "jack", "wall", "lift", "only", "pair", ";;a;"),
-    *(
-        "2027-03-14T02:30",
-        "2027-02-30",
-        "0000-00-00",
-        "9999-12-31T23:59",
-        "2027-04-11T08:00+01:00",
-        '"',
-        "\x00",
-        "\x0b",
-    ),
-)
 
 
 @pytest.fixture
@@ -142,46 +124,3 @@ def test_reading_changes_nothing(tiny: Path) -> None:
     read_season(tiny)
     after = {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in tiny.rglob("*") if path.is_file()}
     assert after == before
-
-
-def damage(folder: Path, rng: random.Random) -> None:
-    """Do to one file of a folder what people and disks do to files."""
-    path = rng.choice(sorted(path for path in folder.rglob("*") if path.is_file()))
-    data = path.read_bytes()
-    lines = data.decode("utf-8", "replace").splitlines() or [""]
-    place = rng.randrange(len(lines))
-    match rng.randrange(6):
-        case 0:
-            path.write_bytes(data[: rng.randrange(len(data) + 1)])
-            return
-        case 1:
-            flipped = bytearray(data or b"x")
-            flipped[rng.randrange(len(flipped))] = rng.randrange(256)
-            path.write_bytes(flipped)
-            return
-        case 2:
-            lines.insert(place, lines[place])
-        case 3:
-            del lines[place]
-        case _:
-            mark = "," if path.suffix == ".csv" else "= "
-            cells = lines[place].split(mark)
-            cells[rng.randrange(len(cells))] = rng.choice(NASTY)
-            lines[place] = mark.join(cells)
-    path.write_text("\n".join(lines), encoding="utf-8")
-
-
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(seed=st.integers(0, 10**9), times=st.integers(1, 4))
-def test_a_damaged_folder_is_read_or_reported(seed: int, times: int, tmp_path: Path) -> None:
-    rng = random.Random(seed)
-    folder = tmp_path / "season"
-    shutil.rmtree(folder, ignore_errors=True)
-    shutil.copytree(DATA / "full", folder)
-    for _ in range(times):
-        damage(folder, rng)
-    try:
-        read_season(folder)
-    except SeasonError as error:
-        assert error.report.problems
-        assert all(problem.message and problem.mend for problem in error.report.problems)

@@ -126,7 +126,7 @@ def test_no_name_is_read_as_markup(script: str, hostile: Path, monkeypatch: pyte
     check_page(opened(hostile, script, monkeypatch, **link))
 
 
-@pytest.mark.parametrize("case", sorted(path.name for path in (DATA / "broken").iterdir()))
+@pytest.mark.parametrize("case", ["columns", "csv-form", "encodings", "repeats", "toml-form"])
 def test_a_broken_season_is_shown_beside_its_rows(case: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from tests.test_read import laid_over_tiny
 
