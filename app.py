@@ -2,6 +2,8 @@
 
 import streamlit as st
 
+from lineup.ui.door import bar, enter, may
+from lineup.ui.opened import choose_among_seasons
 from lineup.ui.show import STYLE
 
 st.set_page_config(
@@ -9,18 +11,25 @@ st.set_page_config(
 )
 st.html(STYLE)
 
-MINE = st.Page("lineup/ui/mine.py", title="My weekend", url_path="mine", visibility="hidden")
+person = enter()
+own_only = person is not None and not person.is_staff
+MINE = st.Page("lineup/ui/mine.py", title="My weekend", url_path="mine", visibility="hidden", default=own_only)
+DATA = st.Page("lineup/ui/season_data.py", title="Season data", icon=":material/table:", url_path="data")
 PAGES = [
-    st.Page("lineup/ui/block.py", title="Block", icon=":material/grid_on:", url_path="block", default=True),
+    st.Page("lineup/ui/block.py", title="Block", icon=":material/grid_on:", url_path="block", default=not own_only),
     st.Page("lineup/ui/crews.py", title="Weekend crews", icon=":material/groups:", url_path="crews"),
     st.Page("lineup/ui/hurt.py", title="Hurt on Thursday", icon=":material/healing:", url_path="hurt"),
     st.Page("lineup/ui/athlete.py", title="Athletes", icon=":material/person:", url_path="athlete"),
     st.Page("lineup/ui/depth.py", title="Depth chart", icon=":material/stacks:", url_path="depth"),
     st.Page("lineup/ui/sign.py", title="Sign-off", icon=":material/draw:", url_path="sign"),
-    st.Page("lineup/ui/season_data.py", title="Season data", icon=":material/table:", url_path="data"),
+    *([DATA] if may("coach") else []),
 ]
+if own_only:
+    PAGES = []
 
-page = st.navigation([*PAGES, MINE], position="top")
+page = st.navigation([*PAGES, MINE], position="hidden" if own_only else "top")
+if person is not None:
+    bar(person)
 if page == MINE:  # an athlete's own link leads nowhere else
     st.navigation([*PAGES, MINE], position="hidden")
 else:
@@ -28,4 +37,5 @@ else:
     with st.container(horizontal=True, gap="small", key="phone_links"):
         for target in PAGES:
             st.page_link(target)
+    choose_among_seasons()
 page.run()

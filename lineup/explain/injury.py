@@ -68,6 +68,12 @@ class Replan:
     returns: tuple[Return, ...] = ()
     caution: str = CAUTION
 
+    @property
+    def to_enter(self) -> tuple[Absence, ...]:
+        """The absences as availability.csv can hold them: who returns step by step is out until he may cover."""
+        returning = {back.no_start for back in self.returns}
+        return (*(a for a in self.absences if a not in returning), *(back.no_cover for back in self.returns))
+
 
 def replan(
     study: Study,
@@ -120,10 +126,8 @@ def season_after(study: Study, found: Replan) -> Season:
     Who returns step by step counts as out only until he may cover: the options themselves keep him from starting.
     Pins that cannot be kept are left out.
     """
-    returning = {back.no_start for back in found.returns}
-    out = [a for a in found.absences if a not in returning] + [back.no_cover for back in found.returns]
     season, _ = without_lapsed(study.season, study.weekends, found.absences)
-    return season.replace(absences=(*study.season.absences, *out))
+    return season.replace(absences=(*study.season.absences, *found.to_enter))
 
 
 def replan_to_dict(found: Replan) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from lineup.errors import InputError, NotAllowed
 
 M = TypeVar("M", bound=BaseModel)
-Role = Literal["coach", "crew_chief", "signer", "reader"]
+Role = Literal["coach", "crew_chief", "signer", "reader", "athlete"]
 ROLES: Final[tuple[str, ...]] = get_args(Role)
 ROLE_NAMES: Final[Mapping[str, str]] = {role: role.replace("_", " ") for role in ROLES}
 
@@ -35,6 +35,12 @@ cars = ["car-7"]              # a crew chief's cars
 id = "director@example.org"
 name = "The director"
 roles = ["signer"]
+
+[[person]]
+id = "jack@example.org"
+name = "The jack of car 7"
+roles = ["athlete"]           # sees the own weekends and nothing else
+athlete = "a17"               # the id in athletes.csv
 """
 
 
@@ -52,12 +58,18 @@ LOCAL: Final = User("local", "Local user")
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """One row of the roles file; `cars` are a crew chief's."""
+    """One row of the roles file; `cars` are a crew chief's, `athlete` the id of somebody who is an athlete."""
 
     id: str
     name: str
     roles: frozenset[str]
     cars: tuple[str, ...] = ()
+    athlete: str | None = None
+
+    @property
+    def is_staff(self) -> bool:
+        """Whether this person sees more than the own weekends."""
+        return self.roles != {"athlete"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +122,7 @@ class _Person(BaseModel):
     name: str = Field(default="", max_length=200)
     roles: tuple[Role, ...] = Field(min_length=1)
     cars: tuple[str, ...] = ()
+    athlete: str | None = Field(default=None, min_length=1, max_length=200)
 
 
 class _RolesFile(BaseModel):
@@ -135,7 +148,12 @@ def read_people(path: Path | str) -> People:
             problems.append(f"{path}: person {number}: the id {row.id!r} is there twice. Keep one")
         if "crew_chief" in row.roles and not row.cars:
             problems.append(f"{path}: person {number} ({row.id}): a crew chief needs `cars`. Name them")
-        by_id[key] = Person(row.id, row.name or row.id, frozenset(row.roles), row.cars)
+        if ("athlete" in row.roles) != (row.athlete is not None):
+            problems.append(
+                f"{path}: person {number} ({row.id}): the role athlete and the key `athlete` go together. "
+                "Give both, or neither"
+            )
+        by_id[key] = Person(row.id, row.name or row.id, frozenset(row.roles), row.cars, row.athlete)
     if problems:
         raise InputError("\n".join(problems))
     return People(by_id, file.login)

@@ -15,8 +15,9 @@ from lineup.store import KeptPin
 from lineup.store.checklist import pin_text
 from lineup.study import Study
 from lineup.ui import live, show
+from lineup.ui.door import may, me
 from lineup.ui.links import keep
-from lineup.ui.opened import Opened, me, now, opened, store
+from lineup.ui.opened import Opened, now, opened, store
 from lineup.ui.remember import name_of as plan_name
 
 KINDS: dict[PinKind, str] = {
@@ -57,6 +58,8 @@ def pins(found: Opened, season: Season, plan: Plan, seat: Seat) -> None:
     with st.expander(f"Pins: decided by hand ({len(in_force)} kept on these pages)"):
         for row in in_force:
             lift(season, row, found)
+        if not may("coach"):
+            return
         with st.form("pin"):
             athlete = st.selectbox("Athlete", list(season.athletes), format_func=lambda a: name_of(season, a))
             kind = st.selectbox("Decision", get_args(PinKind), format_func=lambda k: KINDS[k])
@@ -103,7 +106,7 @@ def lift(season: Season, row: KeptPin, found: Opened) -> None:
     left, right = st.columns([5, 1])
     why = f"({row.pin.reason}, by {row.by})"
     left.html(f"<p>{show.safe(pin_text(season, row.pin))} <small>{show.safe(why)}</small></p>")
-    if right.button("Lift", key=f"lift_{row.number}"):
+    if may("coach") and right.button("Lift", key=f"lift_{row.number}"):
         desk = store(found.path)
         assert desk is not None
         try:

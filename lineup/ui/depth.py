@@ -10,8 +10,9 @@ from lineup.report.cover_words import cover_words, seat_words, uncovered
 from lineup.report.party import car_name, name_of, position_name
 from lineup.season import Race, Season, Seat
 from lineup.ui import live, plans, show
+from lineup.ui.door import may, me
 from lineup.ui.links import keep, pick
-from lineup.ui.opened import Opened, me, now, require_season, store
+from lineup.ui.opened import Opened, now, require_season, store
 
 
 def page() -> None:
@@ -86,7 +87,7 @@ def losses(found: Opened, season: Season, plan: Plan) -> None:
         if st.button("Run it anew"):
             keep("drill", live.start_drill(found, season, plan))
             st.rerun()
-        if st.button("Keep it in the record"):
+        if may("coach") and st.button("Keep it in the record"):
             desk = store(found.path, make=True)
             assert desk is not None
             try:

@@ -1,4 +1,4 @@
-"""Hurt on Thursday: mark somebody out, see the plan with the fewest changes and its alternatives, take one."""
+"""Hurt on Thursday: mark somebody out, or coming back step by step; see the ways to go on, take one."""
 
 from __future__ import annotations
 
@@ -6,14 +6,15 @@ from datetime import date, timedelta
 
 import streamlit as st
 
-from lineup.errors import LineupError
-from lineup.explain.absences import absence_of
+from lineup.errors import InputError, LineupError
+from lineup.explain.absences import Return, absence_of, return_of
 from lineup.explain.injury import CAUTION, Option, Replan, option_text
 from lineup.plan import Plan
 from lineup.read.drafts import enter_absences
 from lineup.report.party import car_name, name_of, position_name
 from lineup.season import Absence, Season
 from lineup.ui import live, plans, show
+from lineup.ui.door import may, me, require
 from lineup.ui.links import drop, keep
 from lineup.ui.opened import Opened, require_season, store
 from lineup.ui.plans import Chosen
@@ -64,29 +65,61 @@ def ask(found: Opened, season: Season, chosen: Chosen) -> None:
             "Races where the crew is on site already, so that only who is there can step in",
             list(names), format_func=lambda race: names[race], placeholder="none",
         )  # fmt: skip
+        steps = ask_return(earliest)
         if st.form_submit_button("Plan again", type="primary", icon=":material/healing:"):
-            begin(found, season, plan, str(athlete), (first, last), on_site)
+            try:
+                out = out_of(season, plan, str(athlete), (first, last), steps)
+            except LineupError as error:
+                st.error(show.plain(str(error)))
+                return
+            begin(found, season, plan, out, on_site)
 
 
-def begin(
-    found: Opened, season: Season, plan: Plan, athlete: str, days: tuple[date, date | None], on_site: list[str]
-) -> None:
+Steps = tuple[date | None, date | None, date | None]
+
+
+def ask_return(earliest: date) -> Steps:
+    """Ask for the days of a return step by step: practice, cover, start; all None where nobody returns like that."""
+    with st.expander("Coming back step by step, by the coach’s dates"):
+        st.markdown(
+            "These days come from the coach, after a licensed practitioner has cleared each step in writing. Nothing "
+            "here clears anybody, and no reason is asked for. The last day out above stays empty."
+        )
+        labels = ("Practises from (may stay empty)", "May step in for somebody from (empty: with the start)")
+        places = st.columns(3)
+        practice, cover = (
+            place.date_input(label, value=None, min_value=earliest, format="YYYY-MM-DD")
+            for place, label in zip(places[:2], labels, strict=True)
+        )
+        start = places[2].date_input("May start from", value=None, min_value=earliest, format="YYYY-MM-DD")
+    return practice, cover, start
+
+
+def out_of(season: Season, plan: Plan, athlete: str, days: tuple[date, date | None], steps: Steps) -> Absence | Return:
+    """Return the absence or the return that was asked for, checked; InputError where its days do not fit."""
+    practice, cover, start = steps
+    if not any(steps):
+        return absence_of(season, plan.weekends, athlete, *days)
+    if start is None:
+        raise InputError("a return step by step needs the day of the first start")
+    if days[1] is not None:
+        raise InputError("give either the last day out or the steps of a return, not both")
+    return return_of(season, plan.weekends, athlete, cover or start, start, practice, days[0])
+
+
+def begin(found: Opened, season: Season, plan: Plan, out: Absence | Return, on_site: list[str]) -> None:
     """Begin the re-plan in the background; signed weekends stay as they are but for the seats of the absent."""
-    try:
-        absence = absence_of(season, plan.weekends, athlete, *days)
-    except LineupError as error:
-        st.error(show.plain(str(error)))
-        return
     kept = store(found.path)
     signed = [s.weekend for s in kept.states() if s["starting_crews"].in_force] if kept is not None else []
-    job = live.start_replan(found, season, plan, absence, signed, on_site)
-    keep("replan", job)
+    keep("replan", live.start_replan(found, season, plan, out, signed, on_site))
 
 
 def answers(found: Opened, season: Season, chosen: Chosen, told: Replan) -> None:
     """Show the ways to go on, and let one be taken."""
     who = ", ".join(f"{name_of(season, a.athlete)} ({days_of(a)})" for a in told.absences)
     st.header(show.plain(f"Without {who}"), anchor=False)
+    if told.returns:
+        ramp(season, told)
     if not told.lost:
         st.markdown("No seat of this plan is lost.")
         return
@@ -109,6 +142,21 @@ def answers(found: Opened, season: Season, chosen: Chosen, told: Replan) -> None
     st.html(f"<p>{show.safe(option_text(season, option))}</p>")
     changes(season, option)
     take(found, season, chosen, told, option)
+
+
+def ramp(season: Season, told: Replan) -> None:
+    """Show the days of a return, step by step, with what they do not say."""
+    rows = []
+    for back in told.returns:
+        steps = [back.first, back.practice, back.cover, back.start]
+        rows.append([show.safe(name_of(season, back.athlete)), *(day_text(day) for day in steps)])
+    show.table("A return, by the coach’s dates", ["Athlete", "Out from", "Practises", "May cover", "May start"], rows)
+    st.html(f'<p class="caution"><strong>Caution.</strong> {show.safe(told.caution)}</p>')
+
+
+def day_text(day: date | None) -> str:
+    """Return a day, or a dash where there is none."""
+    return "–" if day is None else f"{day.day} {day:%B}"
 
 
 def lost_seats(season: Season, told: Replan) -> list[str]:
@@ -153,15 +201,24 @@ def changes(season: Season, option: Option) -> None:
 
 def take(found: Opened, season: Season, chosen: Chosen, told: Replan, option: Option) -> None:
     """Write the absence into the season and make the way a draft plan with reserves, cover and forecasts."""
+    if not may("coach"):
+        show.note("Taking a way is for a coach: it writes the absence into the season.")
+        return
     with st.form("take"):
         st.markdown(
             "**Take this way.** The absence is written into the season’s availability (dates only, never a "
             "diagnosis); the plan becomes a draft with reserves and cover, to keep and propose."
         )
-        author = st.text_input("Entered by", max_chars=80, placeholder="head coach")
+        if told.returns:
+            st.markdown(
+                "Availability can say who is out, not who may step in but not start: it gets the days until he may "
+                "step in. This plan keeps him from starting until his day; pin him out of a seat if you plan again."
+            )
+        author = me().name if me().authenticated else st.text_input("Entered by", max_chars=80, placeholder="coach")
         if st.form_submit_button("Take it", type="primary", icon=":material/check:"):
             try:
-                enter_absences(found.path, told.absences, author)
+                require(("coach",), "writing an absence into the season")
+                enter_absences(found.path, told.to_enter, author)
             except LineupError as error:
                 st.error(show.plain(str(error)))
                 return

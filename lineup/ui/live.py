@@ -19,6 +19,7 @@ from lineup.ui.opened import season_path
 from lineup.ui.show import figures, note, picture, plain
 
 if TYPE_CHECKING:
+    from lineup.explain.absences import Return
     from lineup.ui.opened import Opened
 
 T = TypeVar("T")
@@ -76,18 +77,22 @@ def start_priorities(found: Opened, season: Season, plan: Plan, priorities: Mapp
 
 
 def start_replan(
-    found: Opened, season: Season, plan: Plan, absence: Absence, signed: Sequence[str], on_site: Sequence[str]
+    found: Opened, season: Season, plan: Plan, out: Absence | Return, signed: Sequence[str], on_site: Sequence[str]
 ) -> str:
-    """Begin to plan again around an absence and return the job's id."""
+    """Begin to plan again around an absence, or a return step by step, and return the job's id."""
+    returns = [] if isinstance(out, Absence) else [out]
+    absences = [out] if isinstance(out, Absence) else []
 
     def work(report: Any, stopped: Any) -> Any:
         from lineup import workflow
         from lineup.ui.opened import study_of
 
         study = study_of(found, season, plan.weekends)
-        return workflow.replan_without(study, plan, [absence], signed, on_site, on_progress=report, stop=stopped)
+        return workflow.replan_without(
+            study, plan, absences, signed, on_site, returns, on_progress=report, stop=stopped
+        )
 
-    return jobs().start(f"without {name_of(season, absence.athlete)}", work).id
+    return jobs().start(f"without {name_of(season, out.athlete)}", work).id
 
 
 def start_option(found: Opened, season: Season, plan: Plan, told: Any, option: Any) -> str:
@@ -98,7 +103,8 @@ def start_option(found: Opened, season: Season, plan: Plan, told: Any, option: A
         from lineup.ui.opened import study_of
 
         made = workflow.plan_of_option(study_of(found, season, plan.weekends), told, option)
-        return made.replace(fingerprints=reread(found.path).fingerprints)
+        ramps = (back.text(season) for back in told.returns)
+        return made.replace(fingerprints=reread(found.path).fingerprints, notes=(*made.notes, *ramps))
 
     names = ", ".join(name_of(season, absence.athlete) for absence in told.absences)
     return jobs().start(f"{option.label} without {names}", work).id

@@ -7,15 +7,16 @@ import streamlit as st
 from lineup.report.duties import Duty, duties_of
 from lineup.season import Season
 from lineup.ui import plans, show
+from lineup.ui.door import person
 from lineup.ui.opened import opened
 
 
 def page() -> None:
-    """Show the duties of the athlete that the link names."""
+    """Show the duties of the athlete that the link names; after a log-in, of the one who is logged in."""
     st.title("My weekends", anchor=False)
+    athlete = whose()
     found = opened()
     season = found.season
-    athlete = str(st.query_params.get("athlete") or "")
     if season is None or athlete not in season.athletes:
         st.markdown("This link names nobody. Ask your coach for your own link.")
         return
@@ -29,6 +30,16 @@ def page() -> None:
         st.markdown("You have no duty on the weekends given out so far.")
     for duty in mine:
         show_duty(season, duty)
+
+
+def whose() -> str:
+    """Return whose page it is: who is no staff sees the own one, whatever the link says."""
+    asked, who = str(st.query_params.get("athlete") or ""), person()
+    if who is None or (who.is_staff and asked):
+        return asked
+    if asked not in ("", who.athlete):
+        st.error("This link is somebody else’s. Below are your own weekends.", icon=":material/lock:")
+    return who.athlete or ""
 
 
 def show_duty(season: Season, duty: Duty) -> None:

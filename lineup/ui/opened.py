@@ -1,4 +1,4 @@
-"""What the pages look at: the season, its store, the people, and the study behind every figure, each opened once."""
+"""What the pages look at: the season, its store, and the study behind every figure, each opened once."""
 
 from __future__ import annotations
 
@@ -14,10 +14,12 @@ import streamlit as st
 
 from lineup.errors import Report, SeasonError
 from lineup.season import Pin, Season
+from lineup.ui.door import login_set_up, may, people, roles_mark
+from lineup.ui.show import plain
 
 if TYPE_CHECKING:  # these bring the solvers' libraries: only pages that compute wait for them
     from lineup.settings import Settings
-    from lineup.store import People, Routine, Store, User
+    from lineup.store import People, Routine, Store
     from lineup.study import Study
 
 DEMO = Path(__file__).parents[2] / "data_demo" / "season"
@@ -46,13 +48,53 @@ class Opened:
 
 
 def season_path() -> Path:
-    """Return the folder or workbook to show: from the link, else what was chosen before, else LINEUP_SEASON."""
+    """Return the folder or workbook to show: from the link, else what was chosen before, else LINEUP_SEASON.
+
+    Ends the page where this server does not show that season.
+    """
     default = os.environ.get("LINEUP_SEASON") or str(DEMO)
     asked = st.query_params.get("season") or st.session_state.get("season_path") or default
+    allowed = seasons_shown()
+    if allowed is not None and Path(asked).resolve() not in {path.resolve() for path in allowed}:
+        st.error("This server does not show the season that the link names.", icon=":material/lock:")
+        for path in allowed:
+            st.button(f"Open {plain(short(path))}", on_click=choose_season, args=(str(path),), key=f"open_{path}")
+        st.stop()
     st.session_state["season_path"] = asked
     if asked != default and st.query_params.get("season") != asked:
         st.query_params["season"] = asked
     return Path(asked)
+
+
+def seasons_shown() -> tuple[Path, ...] | None:
+    """Return the seasons that may be looked at: LINEUP_SEASON and those of LINEUP_SEASONS; None: any on this computer.
+
+    LINEUP_SEASONS names folders or workbooks, parted as in PATH. Where there is a log-in, no other is ever shown.
+    """
+    named = [Path(name) for name in os.environ.get("LINEUP_SEASONS", "").split(os.pathsep) if name.strip()]
+    if not named and not login_set_up():
+        return None
+    return tuple(dict.fromkeys((Path(os.environ.get("LINEUP_SEASON") or DEMO), *named)))
+
+
+def choose_among_seasons() -> None:
+    """Let another season of this server be chosen, where there are several."""
+    allowed = seasons_shown() or ()
+    if len(allowed) < 2:
+        return
+    names = {str(path): short(path) for path in allowed}
+    now_open = str(season_path())
+    chosen = st.selectbox(
+        "Season", list(names), list(names).index(now_open) if now_open in names else 0, format_func=names.__getitem__
+    )
+    if chosen != now_open:
+        choose_season(chosen)
+        st.rerun()
+
+
+def short(path: Path) -> str:
+    """Return how a season is called in a list: its folder and the one it lies in."""
+    return "/".join(path.parts[-2:])
 
 
 def choose_season(path: str) -> None:
@@ -101,7 +143,8 @@ def require_season() -> tuple[Opened, Season]:
     found = opened()
     if found.season is None:
         st.error(f"This season cannot be used yet: {len(found.report.problems)} problems.", icon=":material/error:")
-        st.page_link("lineup/ui/season_data.py", label="See every problem next to its row", icon=":material/table:")
+        if may("coach"):
+            st.page_link("lineup/ui/season_data.py", label="See every problem next to its row", icon=":material/table:")
         st.stop()
     return found, found.season
 
@@ -161,23 +204,15 @@ def store(path: Path, *, make: bool = False) -> Store | None:
     place = store_place(path)
     if not make and "://" not in place and not Path(place).exists():
         return None
-    return _store(place)
+    return _store((place, roles_mark()), people())
 
 
-@st.cache_resource(show_spinner=False)
-def _store(place: str) -> Store:
+@st.cache_resource(max_entries=16, show_spinner=False)
+def _store(state: tuple[str, int], _people: People | None) -> Store:
+    """Open the store at a place under the roles file of a mark, so that a changed file counts at once."""
     from lineup.store import open_store
 
-    return open_store(place, people(), _routine())
-
-
-@st.cache_resource(show_spinner=False)
-def people() -> People | None:
-    """Return the roles of LINEUP_ROLES; None where one local user may do all."""
-    from lineup.store import read_people
-
-    file = os.environ.get("LINEUP_ROLES")
-    return read_people(file) if file else None
+    return open_store(state[0], _people, _routine())
 
 
 @st.cache_resource(show_spinner=False)
@@ -186,20 +221,6 @@ def _routine() -> Routine | None:
 
     file = os.environ.get("LINEUP_REMINDERS")
     return read_routine(file) if file else None
-
-
-def me() -> User:
-    """Return who acts: the checked log-in, else the name chosen on the sign-off page, else the local user."""
-    from lineup.store import LOCAL, User
-
-    if getattr(st.user, "is_logged_in", False):
-        email = str(st.user.get("email") or st.user.get("sub") or "")
-        return User(email, str(st.user.get("name") or email), authenticated=True)
-    roles = people()
-    chosen = str(st.session_state.get("acting_as") or "")
-    if roles is not None and chosen in roles.by_id:
-        return User(roles.by_id[chosen].id, roles.by_id[chosen].name)
-    return LOCAL
 
 
 def kept_pins(path: Path) -> tuple[Pin, ...]:

@@ -12,8 +12,9 @@ from lineup.plan import Plan
 from lineup.plan_file import read_plan
 from lineup.season import Season
 from lineup.ui import live
+from lineup.ui.door import may, me
 from lineup.ui.links import keep, pick
-from lineup.ui.opened import Opened, me, now, store, study_of, warm
+from lineup.ui.opened import Opened, now, store, study_of, warm
 from lineup.ui.remember import name_of, once
 from lineup.ui.show import STATUS, figures, lines, plain
 
@@ -168,7 +169,7 @@ def in_force(found: Opened, season: Season) -> dict[str, Plan]:
 
 def keep_draft(found: Opened, season: Season, chosen: Chosen) -> None:
     """Offer to keep a draft as a revision, so that it can be proposed."""
-    if chosen.revision is not None:
+    if chosen.revision is not None or not may("coach"):
         return
     with st.form("keep_draft", border=True):
         st.markdown("**This plan is a draft.** Keep it as a revision, so that it can be proposed and signed.")

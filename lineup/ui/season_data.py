@@ -24,9 +24,10 @@ from lineup.read.drafts import (
 )
 from lineup.season import Season
 from lineup.ui import show
+from lineup.ui.door import may
 from lineup.ui.grid import edited
 from lineup.ui.links import pick
-from lineup.ui.opened import Opened, choose_season, opened
+from lineup.ui.opened import Opened, choose_season, opened, seasons_shown
 from lineup.ui.remember import once
 
 COLUMNS = ("File", "Row", "Column", "Value", "What, and the mend")
@@ -37,6 +38,8 @@ def page() -> None:
     """Show what is loaded, what is wrong with it, and one file to edit."""
     show.head("Season data", "Everything the plans rest on: open a season, see what is wrong, mend small things here.")
     found = opened()
+    if not may("coach"):
+        st.stop()
     open_another(found)
     if not found.path.is_dir():
         problems(found.report)
@@ -57,6 +60,8 @@ def page() -> None:
 def open_another(found: Opened) -> None:
     """Tell which season is open, and open another folder or workbook."""
     st.html(f"<p>Open now: <code>{show.safe(str(found.path))}</code></p>")
+    if seasons_shown() is not None:
+        return  # those of this server are chosen above
     with st.expander("Open another season"):
         with st.form("open_season"):
             path = st.text_input("Season folder or .xlsx workbook on this computer", str(found.path))

@@ -14,9 +14,11 @@ from lineup.store import STEPS, Checklist, Roster, StepState, Store
 from lineup.store.checklist import pin_text
 from lineup.store.weekend import STATUS_WORDS, STEP_NAMES, Step, Verdict
 from lineup.ui import plans, show
+from lineup.ui.amend import amend
 from lineup.ui.documents import weekend_documents, weekend_sheets
+from lineup.ui.door import may, me, people, person
 from lineup.ui.links import pick
-from lineup.ui.opened import Opened, me, now, people, require_season, store
+from lineup.ui.opened import Opened, now, require_season, store
 from lineup.ui.remember import once
 
 STATE_SIGNS = {"open": "○", "proposed": "◐", "signed": "✓", "amended": "!", "withdrawn": "✕"}
@@ -57,10 +59,8 @@ def who() -> None:
     roles = people()
     if roles is None:
         show.note("One local user does everything here, without a log-in; every sheet says so.")
-    elif me().authenticated:
-        show.note(f"Logged in as {me().name or me().id}")
-    else:
-        names = {key: person.name for key, person in roles.by_id.items()}
+    elif not me().authenticated:
+        names = {key: row.name for key, row in roles.by_id.items()}
         st.selectbox("Acting as (taken on trust)", list(names), format_func=lambda k: names[k], key="acting_as")
 
 
@@ -87,18 +87,27 @@ def next_step(found: Opened, kept: Store, season: Season, weekend: str, state: S
     """Offer what can be done now: propose, review, sign or ratify, take back."""
     newest = kept.revisions(weekend)[-1]
     mark = state.amendment or state.proposal
+    if state.amendment is not None:
+        st.warning(
+            "The starting crews were amended at the track and are in force as amended. A signer has to ratify them.",
+            icon=":material/emergency:",
+        )
     if mark is None and newest.number != state.in_force:
         roster = Roster(weekend, state.step, newest.number)
         st.markdown(show.plain(f"Revision {newest.number} ({newest.reason}) is the newest about this weekend."))
-        if st.button("Propose it for signature", type="primary", icon=":material/outgoing_mail:"):
+        if not may("coach"):
+            show.note("Proposing it is for a coach.")
+        elif st.button("Propose it for signature", type="primary", icon=":material/outgoing_mail:"):
             act(lambda: kept.propose(roster, by=me(), now=now()))
     if mark is not None:
         roster = Roster(weekend, state.step, mark.revision)
         told = checklist(found, kept, season, roster)
         signing(found, kept, season, roster, told, ratify=state.amendment is not None)
         review(kept, season, roster)
+    if state.step == "starting_crews" and state.in_force is not None:
+        amend(found, kept, season, Roster(weekend, state.step, state.in_force))
     taken = mark or state.signature
-    if taken is not None:
+    if taken is not None and may("coach", "signer"):
         with st.expander("Take it back"), st.form("withdraw"):
             reason = st.text_input("Why", max_chars=300)
             if st.form_submit_button("Take it back", icon=":material/undo:"):
@@ -147,6 +156,10 @@ def signing(found: Opened, kept: Store, season: Season, roster: Roster, told: Ch
         if items:
             st.markdown(f"**{title}** ({len(items)})")
             done += [i.id for i in items if st.checkbox(show.plain(i.text), key=f"ack_{roster.revision}_{i.id}")]
+    refusal = why_not_sign(kept, roster, verb)
+    if refusal:
+        show.note(refusal)
+        return
     missing = told.missing(done)
     show.note(
         "Everything is acknowledged." if not missing else f"{len(missing)} of {len(told.items)} still to acknowledge."
@@ -156,10 +169,23 @@ def signing(found: Opened, kept: Store, season: Season, roster: Roster, told: Ch
         act(lambda: step(roster, season, lambda s, p: plans.audited(found, s, p), done, by=me(), now=now()))
 
 
+def why_not_sign(kept: Store, roster: Roster, verb: str) -> str:
+    """Say why the one who is logged in is not the one to sign; "" where nothing stands against it."""
+    who = person()
+    if who is None:
+        return ""
+    if "signer" not in who.roles:
+        return f"To {verb.lower()} it is for a signer."
+    state = kept.state(roster.weekend)[roster.step]
+    made = state.amendment if verb == "Ratify" else state.proposal
+    makers = {kept.revision(roster.revision).author.casefold(), made.by.casefold() if made else ""}
+    return "You made or proposed it: it takes a second person." if who.id.casefold() in makers else ""
+
+
 def changed_inputs(found: Opened, kept: Store, season: Season, roster: Roster) -> None:
     """Where only the inputs changed, let the coach have the same lineup checked anew."""
     revision = kept.revision(roster.revision)
-    if dict(revision.fingerprints) == dict(season.fingerprints):
+    if dict(revision.fingerprints) == dict(season.fingerprints) or not may("coach"):
         return
     with st.form("anew"):
         st.markdown("If the same lineup still holds, it can be checked anew and proposed again.")
@@ -170,8 +196,11 @@ def changed_inputs(found: Opened, kept: Store, season: Season, roster: Roster) -
 
 
 def review(kept: Store, season: Season, roster: Roster) -> None:
-    """Take a crew chief's word on a car."""
-    cars = sorted({a.car for a in kept.plan(roster.revision).assignments})
+    """Take a crew chief's word on a car; of somebody logged in, only on the own cars."""
+    who = person()
+    cars = sorted({a.car for a in kept.plan(roster.revision).assignments if who is None or a.car in who.cars})
+    if not cars or not may("crew_chief"):
+        return
     with st.expander("Crew chief: acknowledge or object"), st.form("review"):
         car = st.selectbox("Car", cars, format_func=lambda c: season.cars[c].name or c if c in season.cars else c)
         verdict = st.radio("Your word", ["acknowledged", "objected"], horizontal=True)
@@ -190,8 +219,9 @@ def reminders(kept: Store, weekend: str, step: Step) -> None:
         key = f"tick_{weekend}_{tick.reminder.id}"
         st.session_state.setdefault(key, tick.by is not None)
         st.checkbox(
-            show.plain(tick.reminder.text), key=key, on_change=_tick, args=(kept, weekend, tick.reminder.id, key)
-        )
+            show.plain(tick.reminder.text), key=key, on_change=_tick, args=(kept, weekend, tick.reminder.id, key),
+            disabled=not may("coach", "crew_chief", "signer"),
+        )  # fmt: skip
 
 
 def _tick(kept: Store, weekend: str, reminder: str, key: str) -> None:

@@ -82,7 +82,7 @@ def folder(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("LINEUP_SEASON", str(tmp_path / "season"))
     monkeypatch.setenv("LINEUP_SCENARIOS", str(SCENARIOS))
     monkeypatch.setenv("LINEUP_SECONDS", "2")
-    for name in ("LINEUP_STORE", "LINEUP_ROLES", "LINEUP_REMINDERS"):
+    for name in ("LINEUP_STORE", "LINEUP_ROLES", "LINEUP_REMINDERS", "LINEUP_SEASONS"):
         monkeypatch.delenv(name, raising=False)
     return tmp_path / "season"
 
@@ -90,7 +90,6 @@ def folder(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.fixture
 def open_page(folder: Path) -> Iterator[Open]:
     """Open a page by its script's name, as a new visitor with a link's parameters."""
-    from lineup.ui.opened import people
 
     def opens(page: str, **link: str) -> AppTest:
         at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=WAIT_S)
@@ -103,7 +102,6 @@ def open_page(folder: Path) -> Iterator[Open]:
         return at.run()
 
     yield opens
-    people.clear()
 
 
 def words(at: Any) -> str:
