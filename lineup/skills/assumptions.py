@@ -25,7 +25,9 @@ class Assumptions:
     nominal_sd : how far a pool without grades may lie from the choreography's nominal seconds.
     effect_sd : how far practice, tryout or another tire may move times.
     effect_differs_sd : by how much such an effect differs from split to split.
-    newcomer_slower, newcomer_slower_sd : what athletes in training and candidates are expected to lose.
+    newcomer_slower : what athletes in training and candidates are expected to lose.
+    trait_sd : how far that, or what sets leads or developing athletes and candidates apart from regulars (nothing,
+        before grades), may lie from what is expected.
     newcomer_variance : their levels scatter that many times more (in variance) than those of cleared athletes.
     correlation, correlation_other : of an athlete's effects between splits of a position, between positions.
     loss_sd : how far the cost of a miss may lie from misses.csv, as a share of it.
@@ -37,6 +39,7 @@ class Assumptions:
     penalty_half_lives : grades tell of penalties that many times longer, since they are rare.
     miss_shape, penalty_shape : how alike athletes are in a miss (1 / squared coefficient of variation); the higher,
         the harder rates are pooled. Misses with a penalty are rare and dear: pooled hard.
+    miss_trait_sd : how far (in ln rate) being new to a position, a lead, developing or a candidate may go with slips.
     pull_in : a grade further off than this many spreads counts as the edge.
     """
 
@@ -51,7 +54,7 @@ class Assumptions:
     effect_sd: float = 0.10
     effect_differs_sd: float = 0.02
     newcomer_slower: float = 0.03
-    newcomer_slower_sd: float = 0.06
+    trait_sd: float = 0.06
     newcomer_variance: float = 2.0
     correlation: float = 0.3
     correlation_other: float = 0.15
@@ -66,4 +69,5 @@ class Assumptions:
     penalty_half_lives: float = 4.0
     miss_shape: float = 4.0
     penalty_shape: float = 16.0
+    miss_trait_sd: float = 0.3
     pull_in: float = 4.0

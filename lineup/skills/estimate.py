@@ -11,8 +11,9 @@ import pandas as pd
 from lineup.season import Season
 from lineup.skills.arrays import Bools, Floats, group_sums
 from lineup.skills.assumptions import Assumptions
+from lineup.skills.effects import effect_columns
 from lineup.skills.grades import SETTINGS, Cells, Rows, default_day, make_cells, make_rows
-from lineup.skills.levels import Levels, effect_columns
+from lineup.skills.levels import Levels
 from lineup.skills.nested import Blocks, Pooled, pool_cells
 from lineup.skills.rates import fit_rates_of_misses
 from lineup.skills.records import LeftOut, PoolEstimate, Scale, SkillEstimates, SplitEstimate

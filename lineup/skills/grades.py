@@ -16,6 +16,8 @@ from lineup.skills.arrays import Bools, Floats, Ints, group_sums
 from lineup.skills.records import LeftOut
 
 SETTINGS = ("race", "practice", "tryout")
+RISING = ("developing", "candidate")
+NEWCOMER = 0  # place of that trait in `Cells.traits`
 _LEAST_SECONDS = 0.05  # nominal seconds at or below zero have no logarithm
 _LEAST_WEIGHT = 1e-6  # however old, a grade is not nothing
 Pool = tuple[str, str]
@@ -25,9 +27,10 @@ Pool = tuple[str, str]
 class Cells:
     """Every (athlete, position, split) to estimate; car and driver under ("", "").
 
-    Per cell, shape (cells,): `athlete`, `pool`, `newcomer` (in training, or a candidate). Per pool: its
-    (position, split), `log` scale or plain, `nominal` (on the scale, in units), `unit` (1 on the log scale, else
-    seconds) and `load` (whether the tire matters).
+    Per cell, shape (cells,): `athlete`, `pool`, `newcomer` (in training, or a candidate), and `traits`, shape (cells,
+    3): newcomer, lead, and developing or candidate. Per pool: its (position, split), `log` scale or plain, `nominal`
+    (on the scale, in units), `unit` (1 on the log scale, else seconds; the same wherever a split is shared) and
+    `load` (whether the tire matters).
     """
 
     keys: tuple[tuple[str, str, str], ...]
@@ -36,6 +39,7 @@ class Cells:
     athlete: Ints
     pool: Ints
     newcomer: Bools
+    traits: Floats
     log: Bools
     nominal: Floats
     unit: Floats
@@ -45,6 +49,11 @@ class Cells:
     def index(self) -> Mapping[tuple[str, str, str], int]:
         """Number of each cell."""
         return {key: i for i, key in enumerate(self.keys)}
+
+    @cached_property
+    def splits(self) -> tuple[str, ...]:
+        """Every split once, whichever positions share it."""
+        return tuple(dict.fromkeys(split for _, split in self.pools))
 
     def scaled(self, seconds: Floats, cell: Ints) -> Floats:
         """Seconds on the scale of their cells, in units; NaN where a logarithm does not exist."""
@@ -101,12 +110,16 @@ def make_cells(season: Season, least_unit_s: float) -> Cells:
     pools = tuple(by_pool)
     nominal = np.array([float(np.mean([task.seconds for task in by_pool[pool]])) for pool in pools])
     log = np.array([split not in early for _, split in pools], dtype=bool)
-    unit = np.where(log, 1.0, np.maximum(np.abs(nominal), least_unit_s))
+    by_split = {s: [own for (_, other), own in zip(pools, nominal, strict=True) if other == s] for _, s in pools}
+    shared = np.array([np.mean(by_split[split]) for _, split in pools])
+    unit = np.where(log, 1.0, np.maximum(np.abs(shared), least_unit_s))
     on_scale = np.where(log, np.log(np.maximum(nominal, _LEAST_SECONDS)), nominal / unit)
 
     who = _who(season)
     keys = tuple((athlete, *pool) for athlete, position in who for pool in pools if pool[0] == position)
     athletes = tuple(dict.fromkeys(athlete for athlete, _, _ in keys))
+    new = np.array([who[a, p] for a, p, _ in keys], dtype=bool)
+    groups = np.array([season.athletes[a].group if a else "" for a, _, _ in keys])
     athlete_code, pool_code = {a: i for i, a in enumerate(athletes)}, {p: i for i, p in enumerate(pools)}
     return Cells(
         keys=keys,
@@ -114,7 +127,8 @@ def make_cells(season: Season, least_unit_s: float) -> Cells:
         pools=pools,
         athlete=np.array([athlete_code[a] for a, _, _ in keys], dtype=np.intp),
         pool=np.array([pool_code[p, s] for _, p, s in keys], dtype=np.intp),
-        newcomer=np.array([who[a, p] for a, p, _ in keys], dtype=bool),
+        newcomer=new,
+        traits=np.column_stack([new, groups == "lead", np.isin(groups, RISING)]).astype(np.float64),
         log=log,
         nominal=on_scale,
         unit=unit,

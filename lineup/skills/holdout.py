@@ -11,7 +11,7 @@ from scipy.special import ndtri
 
 from lineup.errors import InputError
 from lineup.season import Season
-from lineup.skills.arrays import Bools, Floats
+from lineup.skills.arrays import Bools, Floats, Ints, group_sums
 from lineup.skills.assumptions import Assumptions
 from lineup.skills.estimate import estimate_skills
 from lineup.skills.grades import Cells, Rows, make_cells, make_rows
@@ -29,7 +29,8 @@ class HoldoutReport:
     ----------
     grades : how many were predicted.
     cover50, cover90 : share that fell inside the predicted 50 % and 90 % interval.
-    unseen, unseen_cover90 : the same for athletes without an earlier grade in that split.
+    error50, error90 : their standard errors; an athlete's grades count as one cluster, since they err together.
+    unseen, unseen_cover50, unseen_cover90 : number and shares of those without an earlier grade in that split.
     rmse_pooled_s, rmse_plain_s : error of the estimate, and of the plain average of the athlete's earlier clean times
         in that split, over the `compared` grades for which there is one.
     ratio : rmse_pooled_s / rmse_plain_s; below 1 the estimate predicts better.
@@ -40,7 +41,10 @@ class HoldoutReport:
     grades: int
     cover50: float
     cover90: float
+    error50: float
+    error90: float
     unseen: int
+    unseen_cover50: float
     unseen_cover90: float
     compared: int
     rmse_pooled_s: float
@@ -51,11 +55,15 @@ class HoldoutReport:
 
     @property
     def text(self) -> str:
-        """The report in two sentences."""
+        """The report in a few sentences."""
         if not self.grades:
             return f"No clean grades from {self.split_date} on: nothing to hold the estimates against."
-        sure = f"{self.cover50:.0%} inside their 50 % interval, {self.cover90:.0%} inside their 90 % interval"
+        sure = f"{self.cover50:.0%} ± {self.error50:.0%} inside their 50 % interval, "
+        sure += f"{self.cover90:.0%} ± {self.error90:.0%} inside their 90 % interval"
         words = f"{self.grades:,} clean grades from {self.split_date} on, forecast from those before: {sure}."
+        if self.unseen:
+            words += f" Of them {self.unseen:,} by athletes never graded before in the split: "
+            words += f"{self.unseen_cover50:.0%} and {self.unseen_cover90:.0%}."
         if self.compared:
             less = 1 - self.ratio
             words += f" The pooled estimate errs by {self.rmse_pooled_s:.3f} s, {abs(less):.1%} "
@@ -79,6 +87,7 @@ def holdout_report(season: Season, split_date: date, beliefs: Assumptions | None
     centre, wide = centre[later_plain], wide[later_plain]
     x = cells.scaled(seconds, cell) * cells.unit[cells.pool[cell]]
     off = np.abs(x - centre) / wide
+    inside50, inside90 = off <= ndtri(0.75), off <= ndtri(0.95)
     counts = np.bincount(earlier.cell[earlier_plain], minlength=len(cells.keys))
     sums = np.bincount(earlier.cell[earlier_plain], earlier.seconds[earlier_plain], minlength=len(cells.keys))
     had = counts[cell] > 0
@@ -90,10 +99,13 @@ def holdout_report(season: Season, split_date: date, beliefs: Assumptions | None
     return HoldoutReport(
         split_date=split_date,
         grades=len(cell),
-        cover50=float(np.mean(off <= ndtri(0.75))),
-        cover90=float(np.mean(off <= ndtri(0.95))),
+        cover50=float(inside50.mean()),
+        cover90=float(inside90.mean()),
+        error50=_standard_error(inside50, cells.athlete[cell]),
+        error90=_standard_error(inside90, cells.athlete[cell]),
         unseen=int((~had).sum()),
-        unseen_cover90=float(np.mean(off[~had] <= ndtri(0.95))) if (~had).any() else float("nan"),
+        unseen_cover50=float(inside50[~had].mean()) if (~had).any() else float("nan"),
+        unseen_cover90=float(inside90[~had].mean()) if (~had).any() else float("nan"),
         compared=int(had.sum()),
         rmse_pooled_s=pooled_rmse,
         rmse_plain_s=plain_rmse,
@@ -117,6 +129,12 @@ def _predict(estimates: SkillEstimates, cells: Cells, rows: Rows) -> tuple[Float
     mean = np.array([e.mean if e else np.nan for e in known])
     wide = np.array([np.hypot(e.sd, e.spread) if e else np.nan for e in known])
     return mean[rows.cell] + row_effects(estimates, cells, rows), wide[rows.cell]
+
+
+def _standard_error(inside: Bools, cluster: Ints) -> float:
+    """Return the standard error of a share whose cases come in clusters (Liang & Zeger 1986, from memory)."""
+    surplus = group_sums(cluster, inside - inside.mean(), int(cluster.max()) + 1)
+    return float(np.sqrt((surplus**2).sum())) / len(inside)
 
 
 def _rmse(errors: Floats, part: Bools) -> float:

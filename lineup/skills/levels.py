@@ -1,4 +1,4 @@
-"""How fast: each cell's own level, its pool, and what practice, tryout, tire and being new to a position add."""
+"""How fast: each cell's own level, and what its pool and an athlete's standing lead to expect."""
 
 from __future__ import annotations
 
@@ -6,23 +6,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lineup.skills.arrays import Floats, Ints
+from lineup.skills.arrays import Floats, Ints, group_sums
 from lineup.skills.assumptions import Assumptions
-from lineup.skills.grades import SETTINGS, Cells, Rows
+from lineup.skills.effects import own_levels
+from lineup.skills.grades import NEWCOMER, Cells
 from lineup.skills.mixed import MixedFit, Prior, SpreadPrior, fit_mixed
-from lineup.skills.pooling import pool_levels
 
-_LOOSE_SD = 0.3  # a split's own effect before splits are compared
-_NEWCOMER = -1  # last column of the effects
+_ENOUGH = 4  # athletes of a split from which its spread says what is typical
 
 
 @dataclass(frozen=True)
 class Levels:
     """Levels on the scale of each cell, in a race on the reference tire.
 
-    Per cell: `own` level and `own_variance` (infinite without a grade), `centre` its pool expects and
-    `centre_variance`, `scale` of athletes around it. Per pool: `mean`, `mean_variance`, `between`.
-    `effect`: per pool and column (practice, tryout, each tire in turn, newcomer), shape (pools, columns).
+    Per cell: `own` level and `own_variance` (infinite without a grade), `centre` (what its pool expects of someone of
+    its traits) and `centre_variance`, `scale` of athletes around it. Per pool: `mean` of its cleared athletes,
+    `mean_variance`, `between`, and `effect` by column (practice, tryout, each tire in turn), shape (pools, columns).
+    `typical`: spread between athletes of the median split on the plain and on the log scale, shape (2,).
     """
 
     own: Floats
@@ -34,147 +34,118 @@ class Levels:
     mean_variance: Floats
     between: Floats
     effect: Floats
+    typical: Floats
 
 
-def effect_columns(rows: Rows, cells: Cells, reference: int) -> Floats:
-    """Which effects each row carries, shape (rows, 2 + tires + 1); those of race and reference tire stay zero."""
-    settings = [rows.setting == SETTINGS.index(name) for name in SETTINGS[1:]]
-    heavy = cells.load[cells.pool[rows.cell]]
-    tires = [(rows.tire == t) & heavy & (t != reference) for t in range(len(rows.tires))]
-    return np.column_stack([*settings, *tires, cells.newcomer[rows.cell]]).astype(np.float64)
-
-
-def fit_levels(cells: Cells, cell: Ints, x: Floats, columns: Floats, precision: Floats, beliefs: Assumptions) -> Levels:
-    """Fit every split: pool means, spread between athletes, effects pooled over splits, own levels.
+def fit_levels(
+    cells: Cells, cell: Ints, x: Floats, columns: Floats, precision: Floats, typical: Floats, beliefs: Assumptions
+) -> Levels:
+    """Fit every split: effects, own levels, what traits add, pool means, spread between athletes.
 
     Parameters
     ----------
     cell, x, precision : cell, value on its scale and 1 / noise variance of each row; shape (rows,).
     columns : effects each row carries, shape (rows, effects).
+    typical : spread between the athletes of a split on the plain and on the log scale, as far as known, shape (2,).
     """
-    splits = _splits(cells)
-    parts = [np.flatnonzero(np.isin(cells.pool[cell], pools)) for pools in splits]
-    fits = [_Part(cells, pools, part, cell, x, columns, precision) for pools, part in zip(splits, parts, strict=True)]
-    effects = columns.shape[1]
-    mean, sd = np.zeros(effects), np.full(effects, _LOOSE_SD)
-    typical = SpreadPrior(beliefs.typical_between, beliefs.between_evidence)
-    first = [part.fit(mean, sd, typical, beliefs) for part in fits]
-    typical = SpreadPrior(_typical(fits, first, beliefs.typical_between), beliefs.between_evidence)
-    common = {kind: _pool_effects(fits, first, kind, beliefs) for kind in {part.kind for part in fits}}
-    last = [part.fit(*common[part.kind], typical, beliefs) for part in fits]
-    return _collect(cells, fits, last, effects, beliefs)
-
-
-def _splits(cells: Cells) -> list[Ints]:
-    """Pools of each split: positions that share a split share its effects and its spread between athletes."""
-    names: dict[str, list[int]] = {}
-    for number, (_, split) in enumerate(cells.pools):
-        names.setdefault(split, []).append(number)
-    return [np.array(pools, dtype=np.intp) for pools in names.values()]
-
-
-class _Part:
-    """The rows of one split, ready to be fitted; effects are centred so that pool means hold at the usual mix."""
-
-    def __init__(
-        self, cells: Cells, pools: Ints, part: Ints, cell: Ints, x: Floats, columns: Floats, precision: Floats
-    ) -> None:
-        self.pools, self.nominal = pools, cells.nominal[pools]
-        self.kind = bool(cells.log[pools[0]]), cells.pools[pools[0]][0] == ""  # scale, and whether it is the car's
-        self.cells, self.group = np.unique(cell[part], return_inverse=True)
-        self.x, self.precision = x[part], precision[part]
-        self.newcomer = cells.newcomer[self.cells]
-        raw = columns[part]
-        total = max(float(self.precision.sum()), 1e-12)
-        self.usual = self.precision @ raw / total
-        self.usual[_NEWCOMER] = 0.0
-        self.raw, self.centred = raw, raw - self.usual
-        self.intercepts = (cells.pool[cell[part]][:, None] == pools).astype(np.float64)
-
-    def fit(self, mean: Floats, sd: Floats, typical: SpreadPrior, beliefs: Assumptions) -> MixedFit:
-        shift = self.usual @ mean
-        prior = Prior(
-            np.concatenate([self.nominal + shift, mean]),
-            np.concatenate([np.full(len(self.pools), beliefs.nominal_sd**-2), sd**-2]),
-        )
-        multiple = np.where(self.newcomer, beliefs.newcomer_variance, 1.0)
-        return fit_mixed(
-            self.x,
-            np.column_stack([self.intercepts, self.centred]),
-            self.group,
-            self.precision,
-            prior=prior,
-            between_prior=typical,
-            multiple=multiple,
-            james_stein=True,
-        )
-
-    def per_cell(self, values: Floats) -> Floats:
-        """Precision-weighted mean of a row value in each cell of the split."""
-        total = np.bincount(self.group, weights=self.precision)
-        means: Floats = np.bincount(self.group, weights=self.precision * values) / total
-        return means
-
-
-def _typical(parts: list[_Part], fits: list[MixedFit], believed: float) -> float:
-    """Typical spread between athletes: the median over splits with several athletes."""
-    seen = [fit.between for part, fit in zip(parts, fits, strict=True) if len(part.cells) >= 4]
-    return float(np.median([*seen, believed]))
-
-
-def _pool_effects(
-    parts: list[_Part], fits: list[MixedFit], kind: tuple[bool, bool], beliefs: Assumptions
-) -> tuple[Floats, Floats]:
-    """Pool each effect over the splits of one kind; return its common value and how far a split may differ."""
-    before_mean = np.zeros(parts[0].raw.shape[1])
-    before_sd = np.full(len(before_mean), beliefs.effect_sd)
-    before_mean[_NEWCOMER], before_sd[_NEWCOMER] = beliefs.newcomer_slower, beliefs.newcomer_slower_sd
-    mean, sd = before_mean.copy(), np.hypot(before_sd, beliefs.effect_differs_sd)
-    for column in range(len(mean)):
-        values, variances = [], []
-        for part, fit in zip(parts, fits, strict=True):
-            at = len(part.pools) + column
-            precision = 1 / fit.cov[at, at] - _LOOSE_SD**-2
-            if part.kind == kind and precision > 0.1 * _LOOSE_SD**-2:
-                values.append(fit.beta[at] / fit.cov[at, at] / precision)
-                variances.append(1 / precision)
-        if values:
-            common = pool_levels(
-                np.array(values),
-                np.array(variances),
-                mean_prior=(float(before_mean[column]), float(before_sd[column])),
-                between_prior=SpreadPrior(beliefs.effect_differs_sd, beliefs.between_evidence),
-            )
-            mean[column], sd[column] = common.beta[0], np.hypot(common.between, np.sqrt(common.cov[0, 0]))
-    return mean, sd
-
-
-def _collect(cells: Cells, parts: list[_Part], fits: list[MixedFit], effects: int, beliefs: Assumptions) -> Levels:
-    own, own_variance = np.zeros(len(cells.keys)), np.full(len(cells.keys), np.inf)
+    known = own_levels(cells, cell, x, columns, precision, beliefs)
+    own, own_variance = known.level, known.variance
+    traits, doubt = _fit_traits(cells, own, own_variance, typical, beliefs)
+    expected = np.einsum("ct,ct->c", cells.traits, traits[cells.pool])
+    pools, fits = _fit_splits(cells, own - expected, own_variance, typical, beliefs)
     mean, mean_variance, between = (np.zeros(len(cells.pools)) for _ in range(3))
-    effect, newcomer_variance = np.zeros((len(cells.pools), effects)), np.zeros(len(cells.pools))
-    for part, fit in zip(parts, fits, strict=True):
-        delta, cov = fit.beta[len(part.pools) :], fit.cov[len(part.pools) :, len(part.pools) :]
-        effect[part.pools] = delta
-        mean[part.pools] = fit.beta[: len(part.pools)] - part.usual @ delta
-        mean_variance[part.pools] = np.diag(fit.cov)[: len(part.pools)]
-        between[part.pools] = fit.between
-        newcomer_variance[part.pools] = cov[_NEWCOMER, _NEWCOMER]
-        if not len(part.cells):
-            continue
-        own[part.cells] = part.per_cell(part.x - part.raw[:, :_NEWCOMER] @ delta[:_NEWCOMER])
-        unusual = np.column_stack([part.per_cell(column) for column in part.centred[:, :_NEWCOMER].T])
-        doubt = np.einsum("ci,ij,cj->c", unusual, cov[:_NEWCOMER, :_NEWCOMER], unusual)
-        own_variance[part.cells] = 1 / np.bincount(part.group, weights=part.precision) + doubt
-    new = cells.newcomer
+    for some, fit in zip(pools, fits, strict=True):
+        mean[some], mean_variance[some], between[some] = fit.beta, np.diag(fit.cov), fit.between
+    unusual = cells.traits - _usual_traits(cells, own_variance)[cells.pool]
+    centre = mean[cells.pool] + expected
     return Levels(
         own=own,
         own_variance=own_variance,
-        centre=mean[cells.pool] + np.where(new, effect[cells.pool, _NEWCOMER], 0.0),
-        centre_variance=mean_variance[cells.pool] + np.where(new, newcomer_variance[cells.pool], 0.0),
-        scale=between[cells.pool] * np.where(new, np.sqrt(beliefs.newcomer_variance), 1.0),
-        mean=mean,
+        centre=centre,
+        centre_variance=mean_variance[cells.pool] + np.einsum("ct,ctu,cu->c", unusual, doubt[cells.pool], unusual),
+        scale=between[cells.pool] * np.where(cells.newcomer, np.sqrt(beliefs.newcomer_variance), 1.0),
+        mean=_mean_of_cleared(cells, own_variance, centre, mean),
         mean_variance=mean_variance,
         between=between,
-        effect=effect,
+        effect=known.effect,
+        typical=_typical(cells, own_variance, pools, fits, beliefs),
+    )
+
+
+def _fit_traits(
+    cells: Cells, own: Floats, own_variance: Floats, typical: Floats, beliefs: Assumptions
+) -> tuple[Floats, Floats]:
+    """Fit what each trait adds on either scale, shape (pools, traits), and its covariance, (pools, traits, traits).
+
+    An athlete's splits hang together, so the athletes are the groups: twenty splits of two newcomers are two
+    newcomers, not forty. Pool means are taken out of both sides first.
+    """
+    pools, columns = len(cells.pools), cells.traits.shape[1]
+    believed = Prior(np.zeros(columns), np.full(columns, beliefs.trait_sd**-2))
+    believed.mean[NEWCOMER] = beliefs.newcomer_slower
+    traits, doubt = np.tile(believed.mean, (pools, 1)), np.tile(np.diag(1 / believed.precision), (pools, 1, 1))
+    for log in (False, True):
+        seen = np.flatnonzero(np.isfinite(own_variance) & (cells.log[cells.pool] == log))
+        if not len(seen):
+            continue
+        pool = cells.pool[seen]
+        weight = 1 / ((1 - beliefs.correlation) * typical[int(log)] ** 2 + own_variance[seen])
+        table = np.column_stack([own[seen], cells.traits[seen]])
+        sums = np.array([group_sums(pool, weight * column, pools) for column in table.T])
+        table -= (sums[:, pool] / group_sums(pool, weight, pools)[pool]).T
+        athletes = np.unique(cells.athlete[seen], return_inverse=True)[1]
+        fit = fit_mixed(table[:, 0], table[:, 1:], athletes, weight, prior=believed)
+        traits[cells.log == log], doubt[cells.log == log] = fit.beta, fit.cov
+    return traits, doubt
+
+
+def _fit_splits(
+    cells: Cells, own: Floats, own_variance: Floats, typical: Floats, beliefs: Assumptions
+) -> tuple[list[Ints], list[MixedFit]]:
+    """Fit pool means and the spread of athletes around them; positions that share a split share that spread."""
+    pools = [np.flatnonzero([split == name for _, split in cells.pools]) for name in cells.splits]
+    fits = []
+    for some in pools:
+        at = np.flatnonzero(np.isfinite(own_variance) & np.isin(cells.pool, some))
+        fit = fit_mixed(
+            own[at],
+            (cells.pool[at][:, None] == some).astype(np.float64),
+            np.arange(len(at)),
+            1 / own_variance[at],
+            prior=Prior(cells.nominal[some], np.full(len(some), beliefs.nominal_sd**-2)),
+            between_prior=SpreadPrior(float(typical[int(cells.log[some[0]])]), beliefs.between_evidence),
+            multiple=np.where(cells.newcomer[at], beliefs.newcomer_variance, 1.0),
+            james_stein=True,
+        )
+        fits.append(fit)
+    return pools, fits
+
+
+def _typical(
+    cells: Cells, own_variance: Floats, pools: list[Ints], fits: list[MixedFit], beliefs: Assumptions
+) -> Floats:
+    """Typical spread between athletes on either scale: the median over splits with several athletes."""
+    athletes = group_sums(cells.pool, np.isfinite(own_variance).astype(np.float64), len(cells.pools))
+    seen: dict[bool, list[float]] = {log: [beliefs.typical_between] for log in (False, True)}
+    for some, fit in zip(pools, fits, strict=True):
+        if athletes[some].sum() >= _ENOUGH:
+            seen[bool(cells.log[some[0]])].append(fit.between)
+    return np.array([np.median(seen[False]), np.median(seen[True])])
+
+
+def _usual_traits(cells: Cells, own_variance: Floats) -> Floats:
+    """Mean traits of each pool's graded athletes, shape (pools, traits); none where nobody has a grade."""
+    seen = np.isfinite(own_variance).astype(np.float64)
+    number = group_sums(cells.pool, seen, len(cells.pools))
+    sums = np.column_stack([group_sums(cells.pool, seen * trait, len(number)) for trait in cells.traits.T])
+    usual: Floats = sums / np.maximum(number, 1.0)[:, None]
+    return usual
+
+
+def _mean_of_cleared(cells: Cells, own_variance: Floats, centre: Floats, otherwise: Floats) -> Floats:
+    """Mean of what is expected of each pool's cleared athletes with grades; `otherwise` where there are none."""
+    counted = (np.isfinite(own_variance) & ~cells.newcomer).astype(np.float64)
+    number = group_sums(cells.pool, counted, len(otherwise))
+    return np.where(
+        number > 0, group_sums(cells.pool, counted * centre, len(number)) / np.maximum(number, 1), otherwise
     )

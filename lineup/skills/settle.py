@@ -47,12 +47,14 @@ class State:
     """What one round hands to the next.
 
     `noise`: variance per cell. `pace`: ln factor per athlete. `effects`: what setting and tire add to each row.
+    `typical`: spread between the athletes of a split, on the plain and on the log scale.
     """
 
     noise: Floats
     losses: Losses
     pace: Floats
     effects: Floats
+    typical: Floats
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,7 @@ def settle(given: Given) -> Fit:
         losses=Losses(given.stated_s, beliefs.loss_varies),
         pace=np.zeros(len(cells.athletes)),
         effects=np.zeros(len(rows.cell)),
+        typical=np.full(2, beliefs.typical_between),
     )
     fit = _round(given, state)
     for _ in range(_MOST_ROUNDS - 1):
@@ -106,8 +109,8 @@ def _round(given: Given, state: State) -> Fit:
     view, pulled = _pull_in(given, state, view)
     cell, ok, plain = rows.cell, view.ok, view.ok & ~view.slipped
     precision = rows.weight / (state.noise[cell] + view.doubt)
-    levels = fit_levels(cells, cell[ok], view.x[ok], given.columns[ok], precision[ok], beliefs)
-    effects = np.einsum("re,re->r", given.columns[:, :-1], levels.effect[cells.pool[cell], :-1])
+    levels = fit_levels(cells, cell[ok], view.x[ok], given.columns[ok], precision[ok], state.typical, beliefs)
+    effects = np.einsum("re,re->r", given.columns, levels.effect[cells.pool[cell]])
     net = view.x - effects
     spreads = fit_spreads(cells, given.blocks, cell[plain], net[plain], rows.weight[plain], beliefs)
     level = _shrunk(levels)[cell]
@@ -118,6 +121,7 @@ def _round(given: Given, state: State) -> Fit:
         losses=_next_losses(given, state.losses, level + effects + view.lag, spreads.variance),
         pace=fit_pace(cells, cell[later], gap, sure, beliefs),
         effects=effects,
+        typical=levels.typical,
         pulled=pulled,
         levels=levels,
         spreads=spreads,
