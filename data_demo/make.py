@@ -1,4 +1,4 @@
-"""Makes the demo season folder: `python -m data_demo.make [FOLDER]` writes the same bytes every time."""
+"""Makes the demo season folder: `python -m data_demo.make [FOLDER [SEED]]` writes the same bytes every time."""
 
 from __future__ import annotations
 
@@ -18,15 +18,16 @@ HERE = Path(__file__).parent
 
 
 def main(arguments: Sequence[str]) -> None:
-    """Write the season folder and, beside it, the truth behind it."""
+    """Write the season folder and, beside it, the truth behind it; another seed gives others' skills and past."""
     season = Path(arguments[0]) if arguments else HERE / "season"
+    seed = arguments[1] if len(arguments) > 1 else SEED
     (season / "choreography").mkdir(parents=True, exist_ok=True)
     write_people(season)
-    write_events(season)
+    write_events(season, seed)
     for service in SERVICES:
         _write_text(season / "choreography" / f"{service}.toml", toml_text(service))
-    truth = make_truth(SEED)
-    stops, grades = stops_and_grades(truth, SEED)
+    truth = make_truth(seed)
+    stops, grades = stops_and_grades(truth, seed)
     _write(season / "stops.csv", "stop,date,setting,service,tire,total_s,race,car,spoilers", stops)
     columns = "date,setting,service,tire,athlete,position,task,seconds,finish_s,stop,race,car,misses"
     _write(season / "graded_stops.csv", columns, grades)
@@ -52,7 +53,7 @@ def write_people(season: Path) -> None:
     _write(season / "standing_crews.csv", "car,position,athlete", standing)
 
 
-def write_events(season: Path) -> None:
+def write_events(season: Path, seed: str) -> None:
     """Write where and when it is raced, what came before, how people get there, and the limits."""
     _write(season / "sites.csv", "site,name,time_zone,latitude,longitude", events.SITES)
     _write(season / "cars.csv", "car,series,priority,home,name,slowest_s", events.CARS)
@@ -63,12 +64,12 @@ def write_events(season: Path) -> None:
     counts = [(race, service, count) for race, s in races for service, count in events.COUNTS[s].items()]
     _write(season / "services.csv", "race,service,count", counts)
     _write(season / "journeys.csv", "from,to,hours,mode", events.JOURNEYS)
-    _write(season / "worked.csv", "athlete,race,site,report,released,car,position", _worked())
+    _write(season / "worked.csv", "athlete,race,site,report,released,car,position", _worked(seed))
     _write_text(season / "limits.toml", events.LIMITS_TOML)
     _write_text(season / "weights.toml", events.WEIGHTS_TOML)
 
 
-def _worked() -> list[tuple[str, ...]]:
+def _worked(seed: str) -> list[tuple[str, ...]]:
     """Duties of the last races before the block; older ones no longer count for any limit."""
     series_of = {car: series for car, series, *_ in events.CARS}
     rows: list[tuple[str, ...]] = []
@@ -76,7 +77,7 @@ def _worked() -> list[tuple[str, ...]]:
         if report is None or released is None:
             continue
         for car in (c for c in CARS if series in ("both", series_of[c])):
-            crew = past_crew(SEED, race, car)
+            crew = past_crew(seed, race, car)
             rows += [(athlete, race, site, report, released, car, position) for position, athlete in crew.items()]
     return rows
 

@@ -1,0 +1,75 @@
+"""How far the share of stops inside their intervals may stray by luck alone, even when every forecast is right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from zlib import crc32
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineup.choreography import Network
+from lineup.past_stops import PastStop
+from lineup.sampling import Points, Sampler, tasks_of
+from lineup.season import Choreography, Season
+from lineup.skills import SkillEstimates
+
+Floats = NDArray[np.float64]
+
+
+def places_by_luck(
+    season: Season, estimates: SkillEstimates, stops: Sequence[PastStop], times: Floats, seed: int, worlds: int = 256
+) -> Floats:
+    """Where each stop would fall in its forecast, 0 quickest to 1 slowest, in worlds drawn from the forecasts.
+
+    In one world an athlete has the same level and the same rates of misses in all his stops: what is not known of
+    him makes them all slower or all quicker, so their shares stray further than those of so many independent stops.
+
+    Parameters
+    ----------
+    times : sampled seconds of each stop's forecast, shape (stops, scenarios).
+
+    Returns
+    -------
+    Shape (stops, worlds).
+    """
+    ordered = np.sort(times, axis=1)
+    places = np.empty((len(stops), worlds))
+    for number, stop in enumerate(stops):
+        played = _play(season.choreographies[stop.service], estimates, stop, [seed, number], worlds)
+        places[number] = np.searchsorted(ordered[number], played) / ordered.shape[1]
+    return places
+
+
+def _play(
+    choreography: Choreography, estimates: SkillEstimates, stop: PastStop, seed: list[int], worlds: int
+) -> Floats:
+    """Seconds of one stop in each world, shape (worlds,)."""
+    seconds: dict[str, Floats] = {}
+    luck = np.random.default_rng(seed)
+    crew: Mapping[str, str] = {"": "", **stop.crew}
+    for position, athlete in crew.items():
+        tasks = tasks_of(choreography, position)
+        if not tasks:
+            continue
+        splits = {"", *(task.split for task in tasks)}
+        rates = {}
+        for miss in {miss for task in tasks for miss in task.misses}:
+            known = estimates.misses[athlete, position, miss]
+            rates[position, miss] = _same(seed[0], athlete, position, miss).gamma(known.alpha, 1 / known.beta, worlds)
+        points = Points(
+            day={task.id: luck.standard_normal(worlds) for task in tasks},
+            level={(position, s): _same(seed[0], athlete, position, s).standard_normal(worlds) for s in splits},
+            miss={(task.id, miss): luck.random(worlds) for task in tasks for miss in task.misses},
+            rates=rates,
+        )
+        drawn = Sampler(choreography, estimates, stop.tire, points, stop.setting).draw(position, [athlete])
+        seconds |= {task.id: own for task, own in zip(tasks, drawn.seconds[0], strict=True)}
+    network = Network(choreography, frozenset(p for p in choreography.positions if p not in stop.crew))
+    durations = np.array([seconds.get(task.id, np.zeros(worlds)) for task in choreography.tasks])
+    return network.stop_time(network.finish(durations))
+
+
+def _same(seed: int, *names: str) -> np.random.Generator:
+    """Stream of what stays the same in all stops of an athlete."""
+    return np.random.default_rng([seed, crc32("\0".join(names).encode())])
