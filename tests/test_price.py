@@ -138,6 +138,9 @@ def test_priced_limits_cost_and_say_who() -> None:
     assert ("weekends_in_a_row", "a1", "r2", None, 4.0) in paid
     assert ("height", "a1", "r1", "p1", 0.5) in paid
     assert sum(p.cost_s or 0.0 for p in found.priced) == pytest.approx(4.0 + 1.0 + 4.0)
+    too_short = next(p for p in found.priced if p.rule == "height")
+    assert (too_short.car, too_short.figure, too_short.limit) == ("c1", 1.8, 1.9)
+    assert too_short.text.startswith("Athlete 1 (a1)")
 
 
 def test_travel_places_have_a_price_where_limits_toml_gives_one() -> None:
@@ -146,6 +149,8 @@ def test_travel_places_have_a_price_where_limits_toml_gives_one() -> None:
     assert "limit:travel_places" not in price(races=races).costs  # hard: the audit's matter
     found = price(races=races, limits=limits_of(travel_places={"at_most": 2, "price_s": 1.5}))
     assert found.costs["limit:travel_places"] == 1.5 * (1 + 2)  # 4 people: 3 places at r1, 2 at r2
+    paid = [(p.rule, p.race, p.athlete, p.figure, p.limit, p.cost_s) for p in found.priced]
+    assert paid == [("travel_places", "r1", None, 4, 3, 1.5), ("travel_places", "r2", None, 4, 2, 3.0)]
 
 
 def test_an_advantage_that_may_not_be_real_is_added_back() -> None:
@@ -159,6 +164,11 @@ def test_an_advantage_that_may_not_be_real_is_added_back() -> None:
     assert found.unsure.chance("a2", "a3", Seat("r1", "c1", "p1")) == pytest.approx(0.5, abs=0.05)
     assert found.seat_items("a2", Seat("r1", "c1", "p1")) == {"unsure_changes": pytest.approx(1.5 * 5 * 0.75)}
     assert found.seat_items("a4", Seat("r1", "c1", "p1")) == {}  # no gain to take back
+    quick = season.replace(
+        grades=grade_table([row | {"seconds": 4.0} if row["athlete"] == "a2" else row for row in same])
+    )
+    told = Pricer(season, fixed_model(season), season.weekends, Settings(), estimate_skills(quick))
+    assert told.unsure.chance("a2", "a3", Seat("r1", "c1", "p1")) > 0.9  # the estimates given, not the season's own
     bold = Pricer(season.replace(weights=Weights(keep_chance=0.3)), found.model, season.weekends, Settings())
     assert bold.seat_items("a2", Seat("r1", "c1", "p1")) == {}  # likely enough: kept
 
@@ -171,6 +181,7 @@ def test_single_pieces_add_up_to_the_whole() -> None:
     crews = found.crews(plan(WHOLE))
     stops = sum(found.entry_value(entry, crew) for entry, crew in crews.items())
     assert whole.value_s == pytest.approx(seats + stops) == pytest.approx(found.value(plan(WHOLE)))
+    assert found.costs(crews) == whole.costs
     assert found.mean_s("r1", crews[Entry("r1", "c1")]) == {"four": pytest.approx(5.75)}
 
 
@@ -212,7 +223,7 @@ def test_names_outside_the_block_are_refused() -> None:
 def test_a_position_without_a_service_is_refused() -> None:
     season = fixed_season()
     more: Season = season.replace(positions=season.positions | {"p3": Position("p3", "P3")})
-    with pytest.raises(PlanFileError, match="where no service has that position"):
+    with pytest.raises(PlanFileError, match=r"fills P3 \(p3\) in race Race 1 \(r1\), where no service has"):
         Pricer(more, fixed_model(more), more.weekends, Settings()).price([Assignment("r1", "c1", "p3", "a1")])
 
 

@@ -263,6 +263,9 @@ SWITCHES: Mapping[str, Change] = {
     "two_services": two_services,
 }
 
+# Limits and costs added later, by name: a season drawn from a seed stays what it was.
+LATER: Mapping[str, Change] = {}
+
 
 def turn_of(seed: int) -> str:
     """The switch whose turn it is."""
@@ -270,21 +273,22 @@ def turn_of(seed: int) -> str:
 
 
 def switched(
-    seed: int, scenarios: int = 6, chance: float = 0.1, without: str | None = None
+    seed: int, scenarios: int = 6, chance: float = 0.1, without: str | None = None, later: str | None = None
 ) -> tuple[Season, StopModel]:
     """The season of a seed, with its sampled stops: the rule whose turn it is, and each other one now and then.
 
     Parameters
     ----------
+    later : one of LATER that joins them.
     chance : of every other rule.
     without : a rule that is left out, everything else being the same.
     """
     rng = np.random.default_rng(seed)
     names = [name for name in SWITCHES if (name == turn_of(seed)) | (rng.random() < chance)]
     season, model = base(rng, scenarios)
-    for number, name in enumerate(SWITCHES):
-        if name in names and name != without:
-            season = SWITCHES[name](season, np.random.default_rng((seed, number)))
+    for number, (name, switch) in enumerate({**SWITCHES, **LATER}.items()):
+        if name in (*names, later) and name != without:
+            season = switch(season, np.random.default_rng((seed, number)))
     banks = dict(model.banks)
     if "short" in season.choreographies:
         banks["short", "plain"] = shared_luck(season, "short", scenarios, rng)
