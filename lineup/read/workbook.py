@@ -29,8 +29,10 @@ DOCUMENTS: Final = ("limits", "weights")
 SHEETS: Final = (*TABLES, *DOCUMENTS, "choreography")
 MOST_PARTS: Final = 1000
 MOST_CELLS: Final = 10_000_000
-PLACE: Final = re.compile(rb"""\sr\s*=\s*["']([^"']*)""")  # the place of a row or a cell
-CELL: Final = re.compile(rb"([A-Za-z]{0,3})(\d{1,7})")
+PLACE: Final = rb"""\sr\s*=\s*["']"""  # where a row or a cell says its place: 7, or C7
+NO_CELL: Final = re.compile(PLACE + rb"""(?![A-Za-z]{0,3}\d{1,7}["'])""")
+ROW: Final = re.compile(PLACE + rb"[A-Za-z]*(\d+)")
+COLUMN: Final = re.compile(PLACE + rb"([A-Za-z]+)")
 ENCODING: Final = re.compile(rb"""(?:\xef\xbb\xbf)?<\?xml[^>]*?encoding\s*=\s*["']([^"']*)""")
 
 
@@ -148,13 +150,10 @@ def _area(data: bytes) -> int:
         raise _Refused("is written in an encoding other than UTF-8")
     if b"sheetData" not in data:
         return 0
-    last_row = last_column = 0
-    for place in set(PLACE.findall(data)):
-        found = CELL.fullmatch(place)
-        if not found:
-            raise _Refused("names a cell that no sheet has")
-        last_row = max(last_row, int(found[2] or 0))
-        last_column = max(last_column, _column_number(found[1]))
+    if NO_CELL.search(data):
+        raise _Refused("names a cell that no sheet has")
+    last_row = max(map(int, set(ROW.findall(data))), default=0)
+    last_column = max(map(_column_number, set(COLUMN.findall(data))), default=0)
     return last_row * last_column
 
 

@@ -44,12 +44,12 @@ def main() -> None:
 
     def one(data: bytes) -> None:
         nonlocal slowest
-        begin = time.perf_counter()
+        begin = time.process_time()  # not the clock: other programs may keep this one waiting
         try:
             counts[target(data, room)] += 1
         except Exception as error:
             counts["FOUND"] += keep(kind, error, data)
-        took = time.perf_counter() - begin
+        took = time.process_time() - begin
         slowest = max(slowest, took)
         if took > SLOWEST_S:
             counts["SLOW"] += keep(kind, TimeoutError(f"{took:.0f} s"), data)
