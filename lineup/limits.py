@@ -36,7 +36,11 @@ class DrivingRules:
 
     Hours at the wheel count from the last `off_hours` in one piece. Since then nobody drives later than
     `window_hours` after coming on duty, nor after `worked_hours` of duty and driving; nor with more than
-    `on_duty_hours` of both in the limit's days, where a rest of `restart_hours` starts that count anew.
+    `on_duty_hours` of both in the limit's days, where a rest of `restart_hours` starts that count anew. Nobody drives
+    more than `break_after_hours` without a break of `break_hours` from driving; a duty is one. Journeys are hours at
+    the wheel, so a break that falls into one makes it that much longer here: it takes of the time between two duties,
+    of the window and of the time left to rest. Where that time is there, when to stop is the driver's to plan.
+    Elsewhere (rest_hours, travel_hours_in_days, …) a journey lasts what it lasts.
     """
 
     off_hours: float = 8.0
@@ -44,6 +48,8 @@ class DrivingRules:
     worked_hours: float | None = None
     on_duty_hours: float | None = None
     restart_hours: float | None = None
+    break_after_hours: float | None = None
+    break_hours: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +111,7 @@ LimitProblem = tuple[str, object, str, str]
 
 _AT_LEAST: Final = frozenset({"rest_hours", "weekly_rest_hours", "rolling_rest_hours", "cover", "recent_grades"})
 _DRIVING_KEYS: Final = tuple(f.name for f in fields(DrivingRules))
+_NEVER_ZERO: Final = ("off_hours", "window_hours", "worked_hours", "break_after_hours", "break_hours")
 _WHOLE_UNITS: Final = frozenset({"races", "weekends", "nights", "places", "ways", "starts", "stops"})
 _OTHER_KEYS: Final = ("preset", "reserves_count", "journeys")
 
@@ -198,7 +205,7 @@ def _faults(name: str, draft: Mapping[str, Any]) -> Iterator[LimitProblem]:
         yield f"{name}.days", draft["days"], "is below one day", "Write 1 or more"
     if draft.get("at_least", 0) > draft.get("at_most", math.inf):
         yield f"{name}.at_least", draft["at_least"], "is above at_most", f"Write at most {draft['at_most']}"
-    for key in ("at_most", "off_hours") if name == "driving_hours" else ():
+    for key in ("at_most", *_NEVER_ZERO) if name == "driving_hours" else ():
         if draft.get(key) == 0:
             yield f"{name}.{key}", 0, "is zero", "Write hours above zero, or leave the limit out"
     if "on_duty_hours" in draft and "days" not in draft:

@@ -77,6 +77,8 @@ def test_driving_presets(preset: str, wheel: float, off: float, window: float, o
     spell = limit.driving.window_hours if "395.3" in preset else limit.driving.worked_hours
     assert spell == window
     assert limit.driving.restart_hours == (34 if "395.3" in preset else None)  # 395.3(c) has no twin in 395.5
+    assert limit.driving.break_after_hours == (8 if "395.3" in preset else None)  # nor has 395.3(a)(3)(ii)
+    assert limit.driving.break_hours == 0.5
 
 
 def test_several_presets_and_own_keys_over_them() -> None:
@@ -90,7 +92,7 @@ def test_several_presets_and_own_keys_over_them() -> None:
 def test_own_driving_rules_keep_the_rest_of_the_preset() -> None:
     limit = read('preset = "49 CFR 395.3"\ndriving_hours = 9').by_name["driving_hours"]
     assert (limit.at_most, limit.source) == (9.0, "limits.toml")
-    assert limit.driving == DrivingRules(10.0, 14.0, None, 60.0, 34.0)
+    assert limit.driving == DrivingRules(10.0, 14.0, None, 60.0, 34.0, 8.0, 0.5)
     alone = read("driving_hours = { at_most = 9, off_hours = 11 }").by_name["driving_hours"]
     assert alone.driving == DrivingRules(off_hours=11.0)
 
@@ -123,6 +125,7 @@ def test_journey_rules_have_defaults() -> None:
         ("[journeys]\nroad_kmh = 3", "journeys.road_kmh", "not a known key of journeys", "road_km_h"),
         ("[journeys]\nroad_km_h = 0", "journeys.road_km_h", "not a usable number", "above zero"),
         ("[journeys]\nroad_detour = 0.9", "journeys.road_detour", "shorter than a straight line", "1 or more"),
+        ("driving_hours = { at_most = 9, break_hours = 0 }", "driving_hours.break_hours", "is zero", "above zero"),
         ("driving_hours = { at_most = 9, on_duty_hours = 60 }", "driving_hours.on_duty_hours", "no window", "days = 7"),
     ],
 )

@@ -88,11 +88,10 @@ def _recent_grades(scene: Scene) -> Iterator[Measure]:
 
 def _pins(scene: Scene) -> Iterator[Measure]:
     for pin in scene.season.pins:
-        for race in scene.races:
-            if any(seat.race == race and speaks_of(pin, seat) for seat in scene.seats):
-                problem = _pin_at(scene, pin, race)
-                if problem is not None:
-                    yield Measure(f"{problem}: {pin.reason}", False, pin.athlete, race, pin.car, pin.position)
+        for race in dict.fromkeys(seat.race for seat in scene.seats if speaks_of(pin, seat)):
+            problem = _pin_at(scene, pin, race)
+            if problem is not None:
+                yield Measure(f"{problem}: {pin.reason}", False, pin.athlete, race, pin.car, pin.position)
 
 
 def _pin_at(scene: Scene, pin: Pin, race: str) -> str | None:

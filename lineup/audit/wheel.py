@@ -1,9 +1,10 @@
-"""Check of hours at the wheel: a driver is simulated between duties, chunk by chunk."""
+"""Check of hours at the wheel: drivers are simulated between duties, each taking his stops in another way."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from itertools import pairwise
 
@@ -12,6 +13,8 @@ from lineup.audit.records import Measure
 from lineup.audit.scene import Scene
 from lineup.limits import DrivingRules, Limit
 
+_HAIR = BLINK / HOUR  # hours that are nothing
+_DIGITS = 4  # of an hour without a break: below a second
 _CAUTION = "the sanctioning body's and local rules go first; nobody drives tired"
 
 
@@ -25,66 +28,133 @@ def wheel_measures(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure
         yield from _on_duty(scene, limit, rules, diary)
 
 
+@dataclass(frozen=True, slots=True)
 class _Driver:
-    """Hours since the last rest: at the wheel, in all, at work (duty or wheel)."""
+    """Hours since the last rest: at the wheel, in all, at work (duty or wheel); and at the wheel since a break.
 
-    def __init__(self, most: float, rules: DrivingRules) -> None:
-        self._most = most
-        self._rules = rules
-        self.rest()
+    `spent` and `left`: hours of the gap used so far, and still to be driven in it; `rested`: whether it holds any rest.
+    """
 
-    def rest(self) -> None:
-        """Start anew."""
-        self.wheel = self.elapsed = self.work = 0.0
+    wheel: float = 0.0
+    elapsed: float = 0.0
+    work: float = 0.0
+    unbroken: float = 0.0
+    spent: float = 0.0
+    left: float = 0.0
+    rested: bool = False
 
-    def on_duty(self, hours: float) -> None:
-        """Work a duty."""
-        self.elapsed += hours
-        self.work += hours
-
-    def room(self) -> float:
+    def room(self, most: float, rules: DrivingRules) -> float:
         """Hours that may be driven before a rest is due."""
-        caps = [self._most - self.wheel]
-        if self._rules.window_hours is not None:
-            caps.append(self._rules.window_hours - self.elapsed)
-        if self._rules.worked_hours is not None:
-            caps.append(self._rules.worked_hours - self.work)
+        caps = [most - self.wheel]
+        if rules.window_hours is not None:
+            caps.append(rules.window_hours - self.elapsed)
+        if rules.worked_hours is not None:
+            caps.append(rules.worked_hours - self.work)
         return max(0.0, min(caps))
 
-    def cross(self, wheel: float, gap: float) -> float:
-        """Drive so many hours within a gap; return the hours that the gap must at least have."""
-        spent, left, hair, rested = 0.0, wheel, BLINK / HOUR, False
-        while left > hair:
-            chunk = min(left, self.room())
-            if chunk <= hair:
-                spent += self._rules.off_hours
-                self.rest()
-                rested = True
-                continue
-            self.wheel, self.elapsed, self.work = self.wheel + chunk, self.elapsed + chunk, self.work + chunk
-            spent, left = spent + chunk, left - chunk
-        idle = gap - spent
-        if idle + hair >= self._rules.off_hours or idle < -hair:  # time for one more rest; or a breach: go on rested
-            self.rest()
-        elif not rested:  # else the idle time makes the rest longer
-            self.elapsed += max(0.0, idle)
-        return spent
+    def drive(self, hours: float) -> _Driver:
+        """Drive on."""
+        return replace(
+            self,
+            wheel=self.wheel + hours,
+            elapsed=self.elapsed + hours,
+            work=self.work + hours,
+            unbroken=self.unbroken + hours,
+            spent=self.spent + hours,
+            left=self.left - hours,
+        )
+
+    def stop(self, hours: float) -> _Driver:
+        """Take a break from driving."""
+        return replace(self, elapsed=self.elapsed + hours, unbroken=0.0, spent=self.spent + hours)
+
+    def rest(self, hours: float) -> _Driver:
+        """Start anew."""
+        return _Driver(spent=self.spent + hours, left=self.left, rested=True)
+
+    def on_duty(self, hours: float) -> _Driver:
+        """Work a duty, which is a break from driving."""
+        return _Driver(self.wheel, self.elapsed + hours, self.work + hours)
+
+
+def _arrivals(driver: _Driver, wheel: float, most: float, rules: DrivingRules, stretch: float) -> list[_Driver]:
+    """Every way to drive so many hours: driven as far as may be, at each stop a break or a rest; how each arrives."""
+    arrived, seen, todo = [], set(), [replace(driver, left=wheel)]
+    while todo:
+        now = todo.pop()
+        now = now.drive(min(now.left, now.room(most, rules), stretch - now.unbroken))
+        key = tuple(round(figure, 6) for figure in (now.spent, now.left, now.wheel, now.elapsed))
+        if key in seen:
+            continue
+        seen.add(key)
+        if now.left <= _HAIR:
+            arrived.append(now)
+            continue
+        todo.append(now.rest(rules.off_hours))
+        if now.room(most, rules) > _HAIR:
+            todo.append(now.stop(rules.break_hours))
+    return arrived
+
+
+def _next(arrived: list[_Driver], gap: float, rules: DrivingRules) -> _Driver:
+    """Driver that begins the next duty: rested where there is time for it, else as fresh as can be; rested at a breach.
+
+    Idle time makes the last rest longer where there is one.
+    """
+    inside = [driver for driver in arrived if driver.spent <= gap + _HAIR]
+    if not inside or any(gap - driver.spent + _HAIR >= rules.off_hours for driver in inside):
+        return _Driver()
+    best = min(inside, key=lambda driver: (driver.wheel, driver.elapsed))
+    idle = 0.0 if best.rested else max(0.0, gap - best.spent)
+    return _Driver(best.wheel, best.elapsed + idle, best.work)
 
 
 def _gaps(scene: Scene, limit: Limit, rules: DrivingRules, diary: Diary) -> Iterator[Measure]:
-    driver = _Driver(limit.at_most or math.inf, rules)
+    driver, most, caution = _Driver(), limit.at_most or math.inf, f"; {_CAUTION}"
     for earlier, later in pairwise(diary.stays):
-        driver.on_duty((earlier.end - earlier.begin) / HOUR)
-        gap = (later.begin - earlier.end) / HOUR
-        wheel = _wheel_between(diary, earlier, later) / HOUR
-        needed = driver.cross(wheel, gap)
+        driver = driver.on_duty((earlier.end - earlier.begin) / HOUR)
+        gap, wheel = (later.begin - earlier.end) / HOUR, _wheel_between(diary, earlier, later) / HOUR
+        arrived = _arrivals(driver, wheel, most, rules, math.inf)
+        needed = min(way.spent for way in arrived)
+        measured = [
+            (needed, gap, f"{gap:.1f} h between duties of {needed:.1f} h needed for {wheel:.1f} h at the wheel")
+        ]
+        if rules.break_after_hours is not None and needed <= gap + _HAIR:
+            figure, told, arrived = _broken(driver, wheel, gap, limit, rules, arrived)
+            measured.append((figure, rules.break_after_hours, told))
         if wheel > 0 and (earlier.planned or later.planned):
-            text = (
-                f"{gap:.1f} h between duties of {needed:.1f} h needed for {wheel:.1f} h at the wheel: "
-                f"{scene.who(diary.athlete)}, before {scene.race(later.stints[0].race)}; {_CAUTION}"
-            )
             race = later.last_planned if later.planned else earlier.last_planned
-            yield _measure(limit, diary.athlete, race, needed, gap, text)
+            where = f": {scene.who(diary.athlete)}, before {scene.race(later.stints[0].race)}"
+            for figure, bound, told in measured:
+                yield _measure(limit, diary.athlete, race, figure, bound, told + where + caution)
+        driver = _next(arrived, gap, rules)
+
+
+def _broken(
+    driver: _Driver, wheel: float, gap: float, limit: Limit, rules: DrivingRules, freely: list[_Driver]
+) -> tuple[float, str, list[_Driver]]:
+    """Hours at the wheel without a break, in words too, and how the driver arrives.
+
+    The figure is the shortest such stretch that the gap has the time for, at most the limit where that is kept. Where
+    the gap is too short for the breaks, the driver goes `freely`.
+    """
+    due, most = rules.break_after_hours or math.inf, limit.at_most or math.inf
+    arrived = _arrivals(driver, wheel, most, rules, due)
+    needed = min(way.spent for way in arrived)
+    told = f"without a break of {60 * rules.break_hours:g} min, at most {due:g}"
+    if needed <= gap + _HAIR:
+        to_plan = ", a break to be planned" if needed > min(way.spent for way in freely) + _HAIR else ""
+        return min(wheel, due), f"{min(wheel, due):.1f} h at the wheel {told}{to_plan}", arrived
+    short, long = due, wheel
+    while long - short > _HAIR / 100:
+        stretch = (short + long) / 2
+        fits = min(way.spent for way in _arrivals(driver, wheel, most, rules, stretch)) <= gap + _HAIR
+        short, long = (short, stretch) if fits else (stretch, long)
+    return (
+        round(long, _DIGITS),
+        f"{long:.1f} h at the wheel {told}; {gap:.1f} h between duties of {needed:.1f} h needed",
+        freely,
+    )
 
 
 def _wheel_between(diary: Diary, earlier: Stay, later: Stay) -> timedelta:

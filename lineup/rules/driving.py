@@ -1,35 +1,23 @@
 """Hours at the wheel, for athletes who drive to the site: whether a lawful timetable exists.
 
 A driver may set off, stop and rest whenever it helps; a breach means that no such timetable exists between the fixed
-duties. This screens a schedule and clears nobody to drive: the sanctioning body's and local rules go first, and
-whoever is tired does not drive.
+duties. A journey says how long the driving takes, not where the driver stops: a break that is due makes it longer by
+as much, and whoever drives has to plan it. This screens a schedule and clears nobody to drive: the sanctioning body's
+and local rules go first, and whoever is tired does not drive.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 
 from lineup.limits import DrivingRules, Limit
 from lineup.rules.findings import Case, Finding
 from lineup.rules.timeline import SAME_H, Chain
+from lineup.rules.wheel import Road, Spell
 
 _CAUTION = "the sanctioning body's and local rules go first; nobody drives tired"
-
-
-@dataclass(frozen=True, slots=True)
-class _Spell:
-    """Hours since the last rest: at the wheel, in all, and on duty or at the wheel."""
-
-    wheel_h: float = 0.0
-    elapsed_h: float = 0.0
-    worked_h: float = 0.0
-
-    def then(self, wheel_h: float, wait_h: float, duty_h: float) -> _Spell:
-        """Go on without a rest."""
-        worked_h = self.worked_h + wheel_h + duty_h
-        return _Spell(self.wheel_h + wheel_h, self.elapsed_h + wheel_h + wait_h + duty_h, worked_h)
 
 
 def driving_hours(case: Case, limit: Limit) -> Iterator[Finding]:
@@ -48,39 +36,39 @@ def _between(case: Case, limit: Limit, rules: DrivingRules) -> Iterator[Finding]
     The driver reports to the first duty rested.
     """
     shifts, gaps = case.trips.shifts, case.trips.gaps
-    spell = _Spell()
+    spell, stretch_h = Spell(), rules.break_after_hours or math.inf
     for earlier, later, gap in zip(shifts, shifts[1:], gaps[1:], strict=False):
         spell = spell.then(0.0, 0.0, earlier.hours)
-        wheel_h, gap_h = gap.wheel_out_h + gap.wheel_in_h, later.report - earlier.released
-        after, needed_h = _cross(spell, wheel_h, gap_h, limit.at_most or 0.0, rules)
-        short_h = needed_h - gap_h
-        if short_h > SAME_H and (earlier.block or later.block):
-            first, second = case.name(earlier.duties[-1].race), case.name(later.duties[0].race)
-            text = (
-                f"{case.who} drives: {wheel_h:.1f} h at the wheel with {rules.off_hours:g} h off take "
-                f"{needed_h:.1f} h, {gap_h:.1f} h lie between {first} and {second}; {_CAUTION}"
-            )
+        road = Road(gap.wheel_out_h + gap.wheel_in_h, later.report - earlier.released, limit.at_most or 0.0, rules)
+        where = f"between {case.name(earlier.duties[-1].race)} and {case.name(later.duties[0].race)}"
+        finding, after = _cross(case, road, spell, stretch_h, where)
+        if finding is not None and (earlier.block or later.block):
             race = later.duties[0].race if later.block else earlier.duties[-1].race
-            yield Finding("driving_hours", race, needed_h, gap_h, short_h, text)
+            yield replace(finding, race=race)
         spell = after
 
 
-def _cross(spell: _Spell, wheel_h: float, gap_h: float, most_h: float, rules: DrivingRules) -> tuple[_Spell, float]:
-    """Cross a gap: the spell that the next duty begins with, and the hours that the gap must at least have."""
-    room_h = most_h - spell.wheel_h
-    if rules.window_hours is not None:
-        room_h = min(room_h, rules.window_hours - spell.elapsed_h)
-    if rules.worked_hours is not None:
-        room_h = min(room_h, rules.worked_hours - spell.worked_h)
-    at_once_h = min(wheel_h, max(0.0, room_h))
-    left_h = wheel_h - at_once_h
-    rests = math.floor((gap_h - wheel_h + SAME_H) / rules.off_hours)
-    if rests < 1 and left_h <= SAME_H:
-        return spell.then(wheel_h, gap_h - wheel_h, 0.0), wheel_h
-    needed = 0 if left_h <= SAME_H else max(1, math.ceil((left_h - SAME_H) / most_h))
-    last_h = max(0.0, left_h - (max(rests, 1) - 1) * most_h)
-    after = _Spell() if rests < needed else _Spell(last_h, last_h, last_h)
-    return after, wheel_h + needed * rules.off_hours
+def _cross(case: Case, road: Road, spell: Spell, stretch_h: float, where: str) -> tuple[Finding | None, Spell]:
+    """Return what is wrong with a gap, its race left open, and the spell that the next duty begins with."""
+    if road.wheel_h <= SAME_H:
+        return None, road.after(spell, math.inf)
+    rested_h = road.needed_h(spell, math.inf)
+    if rested_h > road.gap_h + SAME_H:
+        text = (
+            f"{case.who} drives: {road.wheel_h:.1f} h at the wheel with {road.rules.off_hours:g} h off take "
+            f"{rested_h:.1f} h, {road.gap_h:.1f} h lie {where}; {_CAUTION}"
+        )
+        return Finding("driving_hours", "", rested_h, road.gap_h, rested_h - road.gap_h, text), Spell()
+    needed_h = rested_h if stretch_h == math.inf else road.needed_h(spell, stretch_h)
+    if needed_h <= road.gap_h + SAME_H:
+        return None, road.after(spell, stretch_h)
+    unbroken_h = road.unbroken_h(spell)
+    text = (
+        f"{case.who} drives: {unbroken_h:.1f} h at the wheel without a break of {road.rules.break_hours * 60:g} min, "
+        f"at most {stretch_h:g}; with breaks it takes {needed_h:.1f} h, {road.gap_h:.1f} h lie {where}; {_CAUTION}"
+    )
+    finding = Finding("driving_hours", "", unbroken_h, stretch_h, unbroken_h - stretch_h, text)
+    return finding, road.after(spell, math.inf)
 
 
 def _on_duty(case: Case, days: int, most_h: float, restart_h: float | None) -> Iterator[Finding]:

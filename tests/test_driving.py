@@ -1,0 +1,160 @@
+"""The break from driving of 49 CFR 395.3(a)(3)(ii): on timetables worked by hand, and half hour by half hour."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+
+from lineup.audit import audit
+from lineup.audit.records import Measure
+from lineup.limits import Limit
+from lineup.plan import Assignment, Plan
+from lineup.rules import Breach, ScheduleRules
+from lineup.rules.wheel import Road, Spell
+from lineup.season import Season
+from tests.timetables import ANN, limits_of, timetable
+
+PROPERTY: dict[str, Any] = {"preset": "49 CFR 395.3"}
+PASSENGERS: dict[str, Any] = {"preset": "49 CFR 395.5"}
+SLOTS = 2  # of an hour
+
+
+def drive(wheel_h: float, gap_h: float, duty_h: float = 3.0, **limits: Any) -> Season:
+    """A duty that ends on Saturday at 12:00, so many hours at the wheel, and a report so many hours later."""
+    noon = datetime(2026, 5, 2, 12)
+    start, report = noon - timedelta(hours=duty_h), noon + timedelta(hours=gap_h)
+    spells = [("shop", str(start), str(noon)), ("south", str(report), str(report + timedelta(hours=4)))]
+    return timetable(spells, hours={("shop", "south"): wheel_h}, drives=True, **limits)
+
+
+def by_rules(season: Season) -> list[tuple[float, float]]:
+    """Figure and limit of each breach."""
+    return [(round(breach.figure, 6), breach.limit) for breach in breaches(season)]
+
+
+def breaches(season: Season) -> tuple[Breach, ...]:
+    return ScheduleRules(season, season.weekends).assess(ANN, tuple(season.races)).breaches
+
+
+def by_audit(season: Season) -> list[tuple[float, float | None]]:
+    return [(round(m.figure or 0.0, 6), m.limit) for m in measures(season)]
+
+
+def measures(season: Season) -> tuple[Measure, ...]:
+    seats = tuple(Assignment(race, "c1", "p1", ANN) for race in season.races)
+    return audit(season, Plan("best_so_far", seats), season.weekends).check("driving_hours").broken
+
+
+CASES = [
+    # 395.3(a)(3)(ii): 9 h at the wheel take 9.5 h with the half hour; 9 h 12 min lie between: driven in one piece
+    (drive(9, 9.2, **PROPERTY), [(9.0, 8.0)]),
+    (drive(9, 9.5, **PROPERTY), []),
+    (drive(8, 8.0, **PROPERTY), []),  # not more than 8 h have passed
+    # 395.5 has no such paragraph: 9 of its 10 h at the wheel in one piece
+    (drive(9, 9.2, **PASSENGERS), []),
+    # 10 h off are a break too, 395.3(a)(1): 8 h, 10 h off, 4 h are 22 h
+    (drive(12, 22, **PROPERTY), []),
+    # 17 h: 8.5 h, 10 h off, 8.5 h are 27 h; with one half hour, 27.5 h (8 + 0.5 + 1, 10 off, 8)
+    (drive(17, 27.2, **PROPERTY), [(8.5, 8.0)]),
+    (drive(17, 27.5, **PROPERTY), []),
+    # 395.3(a)(2): after 4 h on duty 10 h are left of the 14: 9.5 h at the wheel and the half hour, not 10 h. Without a
+    # rest of 10 h there is no way, though 12 h lie between; after 3.5 h on duty there is
+    (drive(10, 12, 4.0, **PROPERTY), [(10.0, 8.0)]),
+    (drive(10, 12, 3.5, **PROPERTY), []),
+    (drive(10, 20, 4.0, **PROPERTY), []),  # 8 h, 10 h off, 2 h
+    # where not even the rests fit, that is what is told: 12 h with 10 h off are 22 h
+    (drive(12, 21.5, **PROPERTY), [(22.0, 21.5)]),
+    # figures of one's own, here those of Regulation (EC) No 561/2006 art. 6 and 7 (from memory): 9 h a day, 45 minutes
+    # after 4.5 h at the wheel: 4.5 + 0.75 + 4.5 h
+    (drive(9, 9.5, driving_hours={"at_most": 9, "break_after_hours": 4.5, "break_hours": 0.75}), [(9.0, 4.5)]),
+    (drive(9, 9.75, driving_hours={"at_most": 9, "break_after_hours": 4.5, "break_hours": 0.75}), []),
+]
+
+
+@pytest.mark.parametrize(("season", "expected"), CASES)
+def test_by_hand(season: Season, expected: list[tuple[float, float]]) -> None:
+    assert by_rules(season) == expected
+    assert by_audit(season) == expected
+
+
+def test_a_duty_is_a_break_from_driving() -> None:
+    # "on-duty not driving time" counts, 395.3(a)(3)(ii): 5 h, a duty of 2 h, 5 h, with no other stop
+    spells = [
+        ("shop", "2026-05-02 05:00", "2026-05-02 06:00"),
+        ("south", "2026-05-02 11:00", "2026-05-02 13:00"),
+        ("east", "2026-05-02 18:00", "2026-05-02 19:00"),
+    ]
+    season = timetable(spells, hours={("shop", "south"): 5.0, ("east", "south"): 5.0}, drives=True, **PROPERTY)
+    assert by_rules(season) == by_audit(season) == []
+
+
+def test_figure_limit_and_caution_are_told() -> None:
+    season = drive(17, 27.2, **PROPERTY)
+    (breach,), (measure,) = breaches(season), measures(season)
+    assert "8.5 h at the wheel without a break of 30 min, at most 8; with breaks it takes 27.5 h, 27.2 h" in breach.text
+    assert measure.text.startswith(
+        "8.5 h at the wheel without a break of 30 min, at most 8; 27.2 h between duties of 27.5"
+    )
+    for text in (breach.text, measure.text):
+        assert "the sanctioning body's and local rules go first; nobody drives tired" in text
+    limit = season.limits.by_name["driving_hours"]
+    assert limit.source == "49 CFR 395.3(a), (b)(1)"
+
+
+def test_where_there_is_time_the_audit_says_that_a_break_must_be_planned() -> None:
+    seats = tuple(Assignment(race, "c1", "p1", ANN) for race in ("r1", "r2"))
+    for wheel, said in (
+        (9.0, "8.0 h at the wheel without a break of 30 min, at most 8, a break to be planned"),
+        (5.0, "5.0 h"),
+    ):
+        season = drive(wheel, 20, **PROPERTY)
+        check = audit(season, Plan("best_so_far", seats), season.weekends).check("driving_hours")
+        assert check.kept
+        assert check.text.startswith(said)
+        assert ("to be planned" in check.text) is (wheel > 8)
+
+
+def test_a_priced_break_costs_by_the_hour() -> None:
+    season = drive(9, 9.2, preset="49 CFR 395.3", driving_hours={"price_s": 2.0})
+    found = ScheduleRules(season, season.weekends).assess(ANN, tuple(season.races))
+    assert found.costs["limit:driving_hours"] == pytest.approx(2.0)  # one hour beyond 8
+    assert sum(m.cost_s or 0.0 for m in measures(season)) == pytest.approx(2.0)
+
+
+# ------------------------------------------------------------------------------------------ half hour by half hour
+
+
+def least_hours(duty_h: float, wheel_h: float) -> dict[float, float]:
+    """Hours in which 0.5, 1, … h are driven after a duty, by 49 CFR 395.3(a) alone: each half hour driven or off."""
+    found: dict[float, float] = {}
+    # driven in all; driven since 10 h off; since coming on duty; driven since a break; off in a row
+    states, slots = {(0, 0, round(duty_h * SLOTS), 0, 0)}, 0
+    while len(found) < wheel_h * SLOTS:
+        later = set()
+        for done, driven, elapsed, unbroken, off in states:
+            if driven < 11 * SLOTS and elapsed < 14 * SLOTS and unbroken < 8 * SLOTS:
+                later.add((done + 1, driven + 1, elapsed + 1, unbroken + 1, 0))
+            more = min(off + 1, 10 * SLOTS)
+            on = (0, 0) if more == 10 * SLOTS else (driven, min(elapsed + 1, 14 * SLOTS))
+            later.add((done, *on, 0, more))
+        states, slots = later, slots + 1
+        for done in {state[0] for state in states if state[0] and state[0] / SLOTS not in found}:
+            found[done / SLOTS] = slots / SLOTS
+    return found
+
+
+@pytest.mark.parametrize("duty_h", [0.5, 4.0, 15.0])
+def test_hours_needed_are_those_of_a_search_by_half_hours(duty_h: float) -> None:
+    limit = limits_of(**PROPERTY).by_name["driving_hours"]
+    for wheel_h, hours in least_hours(duty_h, 17.0).items():
+        assert needed_h(limit, wheel_h, Spell().then(0.0, 0.0, duty_h)) == hours
+
+
+def needed_h(limit: Limit, wheel_h: float, spell: Spell) -> float:
+    assert limit.driving is not None
+    assert limit.at_most is not None
+    road = Road(wheel_h, math.inf, limit.at_most, limit.driving)
+    return road.needed_h(spell, limit.driving.break_after_hours or math.inf)
