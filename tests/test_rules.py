@@ -400,8 +400,8 @@ def test_driving_on_after_a_short_duty_within_the_window() -> None:
 
 
 def test_hours_at_the_wheel_between_two_rests() -> None:
-    # 22 h at the wheel: 11 + 10 off + 11 = 32 h under 395.3, 33 h with the two half hours of (a)(3)(ii); 10 + 8 off + 10
-    # + 8 off + 2 = 38 h under 395.5. After a duty of 2.5 h, 11.5 of the 14 h are left, and both start on release.
+    # 22 h at the wheel: 11 + 10 off + 11 = 32 h under 395.3, 33 h with the two half hours of (a)(3)(ii); 10 + 8 off +
+    # 10 + 8 off + 2 = 38 h under 395.5. After a duty of 2.5 h, 11.5 of the 14 h are left, and both start on release.
     spells = [("north", "2026-05-02 08:30", "2026-05-02 11:00"), ("south", "2026-05-03 20:00", "2026-05-03 23:00")]
     hours = {("north", "south"): 22.0, ("north", "shop"): 13.0, ("shop", "south"): 13.0}
     assert broken(timetable(spells, hours=hours, drives=True, **PROPERTY)) == {}  # 33 h lie between

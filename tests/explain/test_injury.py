@@ -193,6 +193,9 @@ def test_the_partner_of_a_pair_and_a_lost_reserve_are_told():
     found = replan(study, plan, [Absence("a1", FIRST_SUNDAY, None, "out")], settings=QUICK)
     assert "Athlete 2 sits out where Athlete 1 does: they are pinned as a pair (learn together)." in found.notes
     assert "Athlete 1 was to travel to Race 2 as a reserve: choose reserves again." in found.notes
+    elsewhere, _ = world(pins=(Pin("pair", "a1", "learn together", "a2", "r3"),))
+    found = replan(elsewhere, plan, [Absence("a1", FIRST_SUNDAY, FIRST_SUNDAY, "out")], settings=QUICK)
+    assert not any("pinned as a pair" in note for note in found.notes)  # it holds at the third race only
 
 
 @pytest.mark.parametrize(

@@ -404,6 +404,14 @@ def test_pairs_and_those_to_be_kept_apart_stay_so() -> None:
     assert len(cover_of(travel, Seat("r1", "c1", "p2")).moves) == 1
 
 
+def test_a_pin_that_names_a_car_of_another_race_ties_nobody_here() -> None:
+    season, plan = small(people=3)
+    season = season.replace(cars=season.cars | {"c9": replace(season.cars["c1"], id="c9")})
+    for car, moves in (("c9", 1), ("c1", 0)):
+        tied = season.with_pin(Pin("apart", "a3", "they quarrel", "a2", None, car))
+        assert len(cover_of(choose_reserves(study_of(tied), plan), Seat("r1", "c1", "p1")).moves) == moves
+
+
 def test_the_same_reserves_come_out_each_time() -> None:
     season, plan = random_case(5)
     first, again = (choose_reserves(study_of(season, 5), plan) for _ in range(2))

@@ -7,11 +7,13 @@ from datetime import date, time, timedelta
 
 import pytest
 
+from lineup.audit import audit
 from lineup.lawful import broken_rules
 from lineup.limits import Limit, Limits
 from lineup.optimize.model import build_model
 from lineup.optimize.rulebook import RULES
 from lineup.optimize.solve import solve
+from lineup.plan import Plan
 from lineup.season import Absence, Pin, Season
 from tests.builders import FIRST_SUNDAY, make_race, tiny_season
 from tests.optimize.seasons import QUICK, make_problem
@@ -85,6 +87,33 @@ def test_rule_alone_changes_the_plan(rule: str) -> None:
     assert bound.assignments != free.assignments
     assert broken_rules(problem.pricer, problem.pricer.crews(free.assignments))
     assert not broken_rules(problem.pricer, problem.pricer.crews(bound.assignments))
+
+
+@pytest.mark.parametrize(
+    "pin",
+    [
+        Pin("pair", FIRST, PIN, THIRD, position="p1"),
+        Pin("pair", FIRST, PIN, THIRD, race="r1", car="c1", position="p2"),
+        Pin("apart", FIRST, PIN, SECOND, position="p1"),
+        Pin("apart", FIRST, PIN, SECOND, race="r1", car="c1", position="p2"),
+    ],
+)
+def test_two_athletes_are_tied_in_every_seat_whatever_position_the_pin_names(pin: Pin) -> None:
+    problem = make_problem(BASE.with_pin(pin), SEED)
+    bound = solve(problem, QUICK)
+    assert bound.status == "proven"
+    for race in ("r1", "r2") if pin.race is None else (pin.race,):
+        there = {a.athlete for a in bound.assignments if a.race == race}
+        assert (there & {pin.athlete, pin.other} in (set(), {pin.athlete, pin.other})) is (pin.kind == "pair")
+    assert audit(problem.season, Plan("proven", bound.assignments), problem.season.weekends).check("pin").kept
+
+
+def test_a_pin_that_names_a_car_which_does_not_enter_says_nothing() -> None:
+    season = BASE.replace(cars=BASE.cars | {"c9": replace(BASE.cars["c1"], id="c9")})
+    free = solve(make_problem(season, SEED), QUICK)
+    for kind, other in (("apart", SECOND), ("pair", THIRD)):
+        tied = season.with_pin(Pin(kind, FIRST, PIN, other, None, "c9"))  # type: ignore[arg-type]
+        assert solve(make_problem(tied, SEED), QUICK).value_s == pytest.approx(free.value_s)
 
 
 def test_slowest_changes_the_plan() -> None:
