@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NoReturn
 import streamlit as st
 
 from lineup.errors import InputError, NotAllowed
-from lineup.ui.show import note, plain
+from lineup.ui.show import plain, safe
 
 if TYPE_CHECKING:  # the store brings its database libraries: only pages that need them wait
     from lineup.store import People, Person, User
@@ -86,7 +86,7 @@ def bar(who: Person) -> None:
 
     held = ", ".join(ROLE_NAMES[role] for role in ROLES if role in who.roles)
     with st.container(horizontal=True, horizontal_alignment="right", vertical_alignment="center", key="door"):
-        note(f"{who.name} ({held})")
+        st.html(f'<p class="note">{safe(f"{who.name} ({held})")}</p>', width="content")
         st.button("Log out", icon=":material/logout:", on_click=st.logout, type="tertiary")
 
 

@@ -47,14 +47,12 @@ def lacking(what: str, how: str) -> None:
 
 
 @contextmanager
-def serving(season: Path, **environment: str) -> Iterator[str]:
+def serving(season: Path, *options: str, port: int | None = None, **environment: str) -> Iterator[str]:
     """Serve the pages on a free port of this computer until the block ends; yields the address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = port or free_port()
     env = {k: v for k, v in os.environ.items() if not k.startswith("LINEUP_")}
     env |= {"LINEUP_SEASON": str(season), **environment}
-    command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(port)]
+    command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(port), *options]
     log = season.with_name("server.log")
     with log.open("w") as out:
         server = subprocess.Popen(command, cwd=ROOT, env=env, stdout=out, stderr=subprocess.STDOUT)
@@ -64,6 +62,13 @@ def serving(season: Path, **environment: str) -> Iterator[str]:
         finally:
             server.terminate()
             server.wait(20)
+
+
+def free_port() -> int:
+    """Return a port that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def _wait_for(address: str, server: subprocess.Popen[bytes], log: Path) -> None:
@@ -84,6 +89,8 @@ class Visit:
     page: Any
     address: str
     faults: list[str] = field(default_factory=list)
+    elsewhere: tuple[str, ...] = ()  # other addresses on this computer that the pages may lead to
+    expected: tuple[str, ...] = ()  # parts of messages on the console that belong to the test
 
     def watch(self) -> None:
         """Note every message of the console, every script error, every request elsewhere."""
@@ -93,11 +100,13 @@ class Visit:
 
     def _console(self, message: Any) -> None:
         probe = message.location.get("url", "").split("?")[0].endswith(PROBES)
-        if message.type in ("error", "warning") and not (probe and "404" in message.text):
+        fine = (probe and "404" in message.text) or any(part in message.text for part in self.expected)
+        if message.type in ("error", "warning") and not fine:
             self.faults.append(f"console {message.type}: {message.text[:300]} ({message.location.get('url', '')})")
 
     def _request(self, request: Any) -> None:
-        if not request.url.startswith((self.address, self.address.replace("http", "ws"), "data:", "blob:")):
+        known = (self.address, self.address.replace("http", "ws"), *self.elsewhere, "data:", "blob:")
+        if not request.url.startswith(known):
             self.faults.append(f"a request left the machine: {request.url[:200]}")
 
     def open(self, link: str = "") -> float:

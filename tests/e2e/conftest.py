@@ -66,11 +66,11 @@ def tiny_address(chromium: Any, tiny_folder: Path) -> Iterator[str]:
         yield address
 
 
-def visiting(chromium: Any, address: str, look: str) -> Iterator[Visit]:
+def visiting(chromium: Any, address: str, look: str, elsewhere: tuple[str, ...] = ()) -> Iterator[Visit]:
     """Open a window of one look, watch it, and fail if anything went wrong in it."""
     size, scheme = LOOKS[look]
     context = chromium.new_context(viewport=size, color_scheme=scheme, accept_downloads=True)
-    visit = Visit(context.new_page(), address)
+    visit = Visit(context.new_page(), address, elsewhere=elsewhere)
     visit.watch()
     yield visit
     context.close()

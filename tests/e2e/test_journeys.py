@@ -20,6 +20,11 @@ def keep(visit: Visit, reason: str) -> None:
 def sign(visit: Visit) -> None:
     """Propose the newest revision for one step, acknowledge everything, sign it."""
     visit.press("Propose it for signature")
+    acknowledge_and_sign(visit)
+
+
+def acknowledge_and_sign(visit: Visit, verb: str = "Sign") -> None:
+    """Acknowledge everything that is listed and press the button of this verb."""
     visit.says("acknowledge")  # the audit behind the list takes its time
     visit.settle()
     boxes = visit.page.get_by_test_id("stCheckbox").filter(visible=True)
@@ -28,7 +33,7 @@ def sign(visit: Visit) -> None:
             boxes.nth(number).locator("label").click()
             visit.settle()
     visit.says("Everything is acknowledged.")
-    visit.page.get_by_role("button", name="Sign revision").click()
+    visit.page.get_by_role("button", name=f"{verb} revision").click()
     visit.settle()
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
+import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -55,18 +58,46 @@ def staffed(place: str, roles: People) -> Iterator[Store]:
         yield store
 
 
+def test_the_roles_file_of_the_readme_is_one(tmp_path: Path) -> None:
+    blocks = re.findall(r"(?:^ {7}.*\n|^\n)+", (Path(__file__).parents[2] / "README.md").read_text(), re.MULTILINE)
+    (text,) = [block for block in blocks if "[[person]]" in block]
+    path = tmp_path / "roles.toml"
+    path.write_text(textwrap.dedent(text))
+    read = read_people(path)
+    assert read.login
+    assert {role for person in read.by_id.values() for role in person.roles} == set(people.ROLES)
+    assert read.by_id["jack@example.org"].athlete == "a17"
+    secrets = next(block for block in blocks if "[auth]" in block)
+    assert set(tomllib.loads(textwrap.dedent(secrets))["auth"]) == {
+        "redirect_uri", "cookie_secret", "client_id", "client_secret", "server_metadata_url"
+    }  # fmt: skip
+
+
 def test_the_example_file_is_one(tmp_path: Path) -> None:
     path = tmp_path / "roles.toml"
     path.write_text(people.EXAMPLE)
     read = read_people(path)
     assert read.login
-    assert {role for person in read.by_id.values() for role in person.roles} == {"coach", "crew_chief", "signer"}
+    assert {role for person in read.by_id.values() for role in person.roles} == {
+        "coach",
+        "crew_chief",
+        "signer",
+        "athlete",
+    }
 
 
 @pytest.mark.parametrize(
     ("content", "message"),
     [
         ("", "person: field required"),
+        (
+            '[[person]]\nid = "x"\nroles = ["athlete"]',
+            r"person 1 \(x\): the role athlete and the key `athlete` go together",
+        ),
+        (
+            '[[person]]\nid = "x"\nroles = ["reader"]\nathlete = "a1"',
+            r"person 1 \(x\): the role athlete and the key `athlete` go together",
+        ),
         ("person = 5", "person: input should be a valid tuple"),
         ('[[person]]\nid = "a"\nroles = ["boss"]', r"person\.1\.roles\.1: input should be 'coach', 'crew_chief'"),
         ('[[person]]\nid = "a"\nroles = []', r"person\.1\.roles: tuple should have at least 1 item"),
