@@ -14,7 +14,7 @@ from scipy.stats import qmc
 
 from lineup.errors import InputError
 from lineup.season import Choreography, Task
-from lineup.skills import SkillEstimates, SplitEstimate
+from lineup.skills import SkillEstimates, SplitEstimate, shared_doubt
 
 Floats = NDArray[np.float64]
 SMALLEST = 2.0**-31  # keeps a point off 0 and 1, where a normal deviate has no end
@@ -178,20 +178,6 @@ class Sampler:
         except KeyError:
             who = f"{athlete} at {position}" if athlete else "car and driver"
             raise InputError(f"no estimate of {who} in {split}") from None
-
-
-def shared_doubt(estimates: SkillEstimates, estimate: SplitEstimate) -> float:
-    """Share of the doubt about an athlete's split that is doubt about all his splits of the position.
-
-    Before any grade his splits of a position hang together by `same_position`; what grades settle, they settle split
-    by split. So the share falls with what is left of the variance between athletes. For splits graded alike that is
-    within 0.12 of the exact correlation as long as `same_position` is at most 0.7.
-    """
-    pool = estimates.pools.get((estimate.position, estimate.split))
-    if pool is None or not estimate.athlete or estimate.sd == 0.0:
-        return 0.0
-    left = min(1.0, (estimate.sd / pool.between) ** 2) if pool.between > 0 else 1.0
-    return max(0.0, estimates.same_position) * left
 
 
 def _conditions(task: Task) -> set[tuple[str, str]]:

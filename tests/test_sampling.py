@@ -17,11 +17,10 @@ from lineup.sampling import (
     poisson_counts,
     predictive_counts,
     random_points,
-    shared_doubt,
     sobol_points,
 )
 from lineup.season import Choreography, Task
-from lineup.skills import MissEstimate, PoolEstimate, Scale, SkillEstimates, SplitEstimate
+from lineup.skills import MissEstimate, PoolEstimate, Scale, SkillEstimates, SplitEstimate, shared_doubt
 from tests.services import task
 
 TASKS = [

@@ -1,7 +1,7 @@
 """Graded stops to skill estimates: level, consistency, misses and pace of every athlete, with their uncertainty."""
 
 from lineup.skills.assumptions import Assumptions
-from lineup.skills.compare import chance_faster, draws, own_seconds
+from lineup.skills.compare import chance_faster, draws, own_seconds, shared_doubt
 from lineup.skills.estimate import estimate_skills
 from lineup.skills.holdout import HoldoutReport, holdout_report
 from lineup.skills.profile import (
@@ -35,5 +35,6 @@ __all__ = [
     "holdout_report",
     "own_seconds",
     "profile",
+    "shared_doubt",
     "skills_table",
 ]

@@ -8,7 +8,7 @@ from scipy.stats import norm
 
 from lineup.errors import InputError
 from lineup.season import Choreography, Task
-from lineup.skills import MissEstimate, SkillEstimates, SplitEstimate, chance_faster, draws, own_seconds
+from lineup.skills import MissEstimate, PoolEstimate, SkillEstimates, SplitEstimate, chance_faster, draws, own_seconds
 
 SPLITS = {
     ("a", "jack", "lift"): (np.log(1.00), 0.02),
@@ -63,3 +63,16 @@ def test_who_is_not_known_is_named(estimates):
         draws(estimates, "a", "fueler", "plug")
     with pytest.raises(InputError, match="nothing is known of this athlete"):
         draws(estimates, "z", "jack", "lift")
+
+
+def test_what_is_not_known_of_an_athlete_hangs_together_over_his_splits(estimates):
+    """Two ungraded splits of correlation r: the variance of their sum is that of the exact joint log-normal."""
+    shape = {key: SplitEstimate(*key, "log", mean, 0.1, 0.0, 0.0) for key, (mean, _) in SPLITS.items()}
+    pools = {("jack", s): PoolEstimate("jack", s, "log", 0.0, 0.0, 0.1, 0.1, 5) for s in ("lift", "drop")}
+    for r in (0.0, 0.6):
+        known = SkillEstimates(estimates.on, shape, estimates.misses, pools=pools, same_position=r)
+        own = own_seconds(known, "a", "jack", n=65536)
+        lift, drop = (np.exp(SPLITS["a", "jack", s][0] + 0.005) for s in ("lift", "drop"))
+        each, both = np.expm1(0.01), np.expm1(0.01 * r)
+        exact = (lift**2 + drop**2) * each + 2 * lift * drop * both
+        assert own.var() == pytest.approx(exact, rel=0.03)
