@@ -203,7 +203,9 @@ def _recent_grades(season: Season, athlete: str, seat: Seat) -> Verdict | None:
 
 
 def pin_place(season: Season, pin: Pin) -> str:
-    """Say which seats a pin speaks of."""
+    """Say which seats a pin speaks of: at which races it holds, for a pair or apart."""
+    if pin.kind in ("pair", "apart"):
+        return _pair_races(season, pin) or "at every race"
     parts = [
         "any position" if pin.position is None else season.label("positions", pin.position),
         "" if pin.car is None else f"on car {season.label('cars', pin.car)}",
@@ -215,13 +217,18 @@ def pin_place(season: Season, pin: Pin) -> str:
 def pair_rule(season: Season, pin: Pin) -> str:
     """Say what a pair or apart pin asks of its two athletes, and at which races."""
     rule = "work the same car or not at all" if pin.kind == "pair" else "never work the same car"
-    where = "" if pin.race is None else f" at {season.label('races', pin.race)}"
+    return " ".join(part for part in (rule, _pair_races(season, pin)) if part)
+
+
+def _pair_races(season: Season, pin: Pin) -> str:
+    """Races at which a pair or apart holds; nothing where it names none."""
+    where = "" if pin.race is None else f"at {season.label('races', pin.race)}"
     named = [
         "" if pin.car is None else f"car {season.label('cars', pin.car)}",
         "" if pin.position is None else f"a {season.label('positions', pin.position)}",
     ]
     having = " and ".join(part for part in named if part)
-    return rule + where + (f" where there is {having}" if having else "")
+    return " ".join(part for part in (where, f"where there is {having}" if having else "") if part)
 
 
 def _length(metres: float) -> str:

@@ -86,7 +86,8 @@ def _clash(first: _Placed, second: _Placed) -> str | None:
     races = [race for race in first.seats if race in second.seats]
     if kinds == {"pair", "apart"} and races:
         same = {first.pin.athlete, first.pin.other} == {second.pin.athlete, second.pin.other}
-        return f"with row {first.row} this keeps both athletes from working at all" if same else None
+        where = "at all" if len(races) == max(len(first.seats), len(second.seats)) else f"at {', '.join(races)}"
+        return f"with row {first.row} this keeps both athletes from working {where}" if same else None
     if "must" not in kinds or not kinds <= {"must", "never"}:
         return None
     clash = next(filter(None, (_clash_at(race, first, second) for race in races)), None)

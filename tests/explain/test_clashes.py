@@ -335,6 +335,20 @@ def test_pins_of_two_that_cannot_both_hold() -> None:
     assert len(clash.repairs) == 3
 
 
+def test_a_pair_that_names_a_position_ties_every_seat_of_the_races_that_have_it() -> None:
+    season = tiny_season(athletes=8, cars=2).with_pin(
+        Pin("pair", "a1", "learning", "a2", None, None, "p1"),
+        Pin("must", "a1", "promised", None, None, "c1", "p2"),
+        Pin("must", "a2", "promised", None, None, "c2", "p2"),
+    )
+    (clash,) = find_clashes(study_of(season))
+    assert sorted(fact.kind for fact in clash.facts) == ["must", "must", "pair"]
+    told = (
+        "Athlete 1 (a1) and Athlete 2 (a2) work the same car or not at all where there is a P1 (p1) (pinned: learning)"
+    )
+    assert told in [fact.text for fact in clash.facts]
+
+
 def test_travel_places_are_found_to_be_too_few() -> None:
     season = tiny_season(athletes=6)
     season = season.replace(races={"r1": replace(season.races["r1"], travel_places=1)})
