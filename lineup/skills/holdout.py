@@ -104,8 +104,8 @@ def holdout_report(season: Season, split_date: date, beliefs: Assumptions | None
         error50=_standard_error(inside50, cells.athlete[cell]),
         error90=_standard_error(inside90, cells.athlete[cell]),
         unseen=int((~had).sum()),
-        unseen_cover50=float(inside50[~had].mean()) if (~had).any() else float("nan"),
-        unseen_cover90=float(inside90[~had].mean()) if (~had).any() else float("nan"),
+        unseen_cover50=_share(inside50, ~had),
+        unseen_cover90=_share(inside90, ~had),
         compared=int(had.sum()),
         rmse_pooled_s=pooled_rmse,
         rmse_plain_s=plain_rmse,
@@ -129,6 +129,10 @@ def _predict(estimates: SkillEstimates, cells: Cells, rows: Rows) -> tuple[Float
     mean = np.array([e.mean if e else np.nan for e in known])
     wide = np.array([np.hypot(e.sd, e.spread) if e else np.nan for e in known])
     return mean[rows.cell] + row_effects(estimates, cells, rows), wide[rows.cell]
+
+
+def _share(inside: Bools, part: Bools) -> float:
+    return float(inside[part].mean()) if part.any() else float("nan")
 
 
 def _standard_error(inside: Bools, cluster: Ints) -> float:
