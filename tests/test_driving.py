@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+import random
 from datetime import datetime, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 
 from lineup.audit import audit
@@ -122,6 +124,27 @@ def test_a_priced_break_costs_by_the_hour() -> None:
     found = ScheduleRules(season, season.weekends).assess(ANN, tuple(season.races))
     assert found.costs["limit:driving_hours"] == pytest.approx(2.0)  # one hour beyond 8
     assert sum(m.cost_s or 0.0 for m in measures(season)) == pytest.approx(2.0)
+
+
+def test_rules_and_audit_find_the_same_on_random_timetables() -> None:
+    rng, breaks = random.Random(3), 0
+    for _ in range(250):
+        at, spells = datetime(2026, 5, 2, 6), []
+        ways = {("shop", site): rng.uniform(1, 25) for site in ("t1", "t2", "t3")}
+        ways |= {pair: rng.uniform(1, 25) for pair in (("t1", "t2"), ("t2", "t3"), ("t1", "t3"))}
+        site = "shop"
+        for stop in ("t1", "t2", "t3", "t1"):
+            way = ways.get((site, stop)) or ways.get((stop, site)) or 0.0
+            at += timedelta(hours=round(way + rng.choice([0.1, 0.4, 0.6, 10.2, 10.6, 21.0]), 2))
+            done = at + timedelta(hours=rng.choice([2, 5, 9, 13]))
+            spells.append((stop, str(at), str(done)))
+            at, site = done, stop
+        season = timetable(spells, hours=ways, drives=True, preset="49 CFR 395.3(b)(2)")
+        ours, theirs = np.array(sorted(by_rules(season))), np.array(sorted(by_audit(season)))
+        assert ours.shape == theirs.shape
+        assert ours == pytest.approx(theirs, abs=2e-4)
+        breaks += sum(limit == 8 for _, limit in by_rules(season))
+    assert breaks >= 20
 
 
 # ------------------------------------------------------------------------------------------ half hour by half hour
