@@ -221,7 +221,8 @@ def test_empty_and_doubly_filled_seats() -> None:
     assert "filled twice" in audit(fixed_season(), twice).check("filled").text
     optional = {"p1": Position("p1", "P1"), "p2": Position("p2", "P2", filled="if_possible")}
     season = fixed_season(positions=optional)
-    assert audit(season, lineup_of("r1 c1: a1, -\nr1 c2: a3, -"), ("w1",)).check("filled").kept
+    check = audit(season, lineup_of("r1 c1: a1, a2\nr1 c2: a3, -"), ("w1",)).check("filled")
+    assert (check.kept, check.text) == (True, "all 2 seats that must be filled are")  # of four
 
 
 @pytest.mark.parametrize(
