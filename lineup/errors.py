@@ -18,6 +18,7 @@ class Problem:
     """One thing that is wrong, or odd, in a season folder.
 
     `row` counts as a spreadsheet shows it: the header is row 1. `None` where a problem belongs to a whole file.
+    `column` is a key where the file is TOML.
     """
 
     file: str
@@ -32,7 +33,8 @@ class Problem:
         if self.row is not None:
             place += f", row {self.row}"
         if self.column is not None:
-            place += f", column {_shorten(self.column)}"
+            kind = "" if self.file.endswith(".toml") else "column "
+            place += f", {kind}{_shorten(self.column)}"
         shown = "" if self.value is None else f" (found {_shorten(self.value)!r})"
         return _printable(f"{place}: {self.message}{shown}. {self.mend}")
 

@@ -82,7 +82,9 @@ def _sheets() -> dict[str, list[list[str]]]:
 
 
 def _choreography() -> Iterator[list[str]]:
-    keys = ("id", "name", "position", "after", "split", "seconds", "misses", "load", "release")
+    # every key there is, used here or not
+    who_and_when = ("id", "name", "position", "car", "after", "split", "seconds", "misses", "load", "early")
+    keys = (*who_and_when, "only_with", "only_without", "release")
     yield ["service", "service_name", *keys]
     for item in sorted((STARTER / "choreography").iterdir(), key=lambda entry: entry.name):
         document = tomllib.loads(item.read_text(encoding="utf-8"))

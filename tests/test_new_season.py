@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from python_calamine import CalamineWorkbook
 
 from lineup.errors import InputError
 from lineup.new_season import write_new_season
 from lineup.optimize.solve import solve
 from lineup.read import read_season
+from lineup.read.choreographies import TaskKeys
 from lineup.settings import Settings
 from lineup.study import Study
 
@@ -30,6 +32,15 @@ def test_it_can_be_planned(tmp_path):
     assert outcome.status == "proven"
     # who is cleared for one job only has it: the standing crew, as nothing was graded
     assert {a.athlete for a in outcome.assignments} >= {"alba-moor", "cleo-hart"}
+
+
+def test_every_key_of_a_task_is_shown(tmp_path):
+    write_new_season(tmp_path / "mine")
+    with CalamineWorkbook.from_path(tmp_path / "mine.xlsx") as book:
+        header = book.get_sheet_by_name("choreography").to_python()[0]
+    assert header[2:] == list(TaskKeys.model_fields)
+    comments = (tmp_path / "mine" / "choreography" / "four-tires.toml").read_text().split("[[task]]")[0]
+    assert all(key in comments for key in TaskKeys.model_fields)
 
 
 def test_nothing_is_overwritten(tmp_path):

@@ -22,6 +22,7 @@ def warn_of_odd_facts(season: Season, rows: Rows, notes: Notes) -> None:
     _standing(season, *rows["standing_crews"], notes)
     _worked(season, *rows["worked"], notes)
     _misses(*rows["misses"], notes)
+    _services(season, rows["services"][0], notes)
 
 
 def _athletes(season: Season, file: str, rows: Sequence[Any], notes: Notes) -> None:
@@ -111,3 +112,12 @@ def _misses(file: str, rows: Sequence[Any], notes: Notes) -> None:
         if not r.loss_s and not r.penalty_s:
             odd = "costs neither the stop nor the race anything"
             notes.warning(file, r.row, "miss", r.miss, odd, "Give loss_s or penalty_s.")
+
+
+def _services(season: Season, file: str, notes: Notes) -> None:
+    used = {service for counts in season.service_counts.values() for service in counts}
+    used |= {*season.grades["service"].unique(), *season.stops["service"].unique()}
+    for service in season.choreographies:
+        if service not in used:
+            odd = "has a choreography, but no race counts on it and no stop of it was graded"
+            notes.warning(file, None, "service", service, odd, "Give it rows with a race and a count.")
