@@ -31,7 +31,8 @@ class Share:
     cases: int
 
     def __str__(self) -> str:
-        return f"{self.share:.1%} ± {self.error:.1%} (stated ± {self.luck:.1%}) of {self.cases:,}"
+        stated = "" if np.isnan(self.luck) else f" (stated ± {self.luck:.1%})"
+        return f"{self.share:.1%} ± {self.error:.1%}{stated} of {self.cases:,}"
 
 
 def check_seasons(seeds: Iterable[str]) -> list[tuple[HoldoutReport, StopCalibration]]:
