@@ -73,6 +73,10 @@ def test_a_finish_mark_loses_the_latest_of_what_it_waited_for() -> None:
 def test_seconds_and_finish_marks_mix_in_one_stop() -> None:
     own = own_times(chain(), {"a": ("seconds", 2.0), "b": ("seconds", 1.5), "c": ("finish_s", 2.5)})
     assert own["c"] == pytest.approx(0.5)
+    later: dict[str, Mark] = {"d": ("seconds", 0.2), "c": ("seconds", 0.75), "f": ("finish_s", 3.0)}
+    own = own_times(chain(), {"a": ("seconds", 2.0), "b": ("seconds", 1.5)} | later)
+    assert (own["c"], own["d"]) == (0.75, 0.2)  # seconds are the task's own, whenever it began
+    assert own["f"] == pytest.approx(3.0 - 2.75)  # c is done at 2.75, d at 1.7
 
 
 def test_an_ungraded_predecessor_leaves_the_own_time_unknown() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -65,6 +67,12 @@ def test_one_bank_for_each_service_and_tire_of_the_weekends() -> None:
     season = season.replace(races=races)
     known = made_estimates(season, log_level(4.0))
     assert set(sample_stops(season, known, 1, 16).banks) == {("four", "lined"), ("four", "plain")}
+    heavier = sample_stops(season, replace(known, tire={("do-p1", "lined"): 0.2}), 1, 16).banks
+    assert {kind: bank.tire for kind, bank in heavier.items()} == {
+        ("four", "lined"): "lined",
+        ("four", "plain"): "plain",
+    }
+    assert np.all(heavier["four", "lined"].durations["p1"] > heavier["four", "plain"].durations["p1"])
     model = sample_stops(season, known, 1, 16, weekends=["w2"])
     assert set(model.banks) == {("four", "plain")}
     assert (model.seed, model.scenarios, model.banks["four", "plain"].scenarios) == (1, 16, 16)
