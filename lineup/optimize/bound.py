@@ -12,19 +12,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from lineup.optimize.bench import Bench
-from lineup.optimize.frame import EntryFrame, Floats
-from lineup.optimize.hull import HullCuts
+from lineup.optimize.frame import Floats
 from lineup.optimize.master import Duals, Master, lagrangian, mend, seat_prices
 from lineup.optimize.plain import Plain, active
 from lineup.optimize.pricing import Pricing, Schedule
-from lineup.optimize.rows import Row
 
 PLAIN_ROUNDS = 6
 PERTURBED = 20
 BOX_S = 0.3
 CLOSE = 1e-4  # the relaxation is solved when value and bound are this close, as a share
 BITES = 0.3  # a cut is added when it is violated by this share of the gap per entry
-NEARLY = 1.5e-4  # from this gap on, cuts of whole crews are made
 CUTS_EVERY = 2
 IDLE_ROUNDS = 8
 
@@ -45,18 +42,18 @@ class Relaxation:
     bound: float = -np.inf
     value: float = np.inf
     rounds: int = 0
-    crews: bool = False
+    begun: bool = False
     master: Master = field(init=False)
     best: Duals = field(init=False)
     shares: Floats = field(init=False)
 
     def __post_init__(self) -> None:
         self.master = Master(self.bench)
-        self.hull = HullCuts(self.bench.pool)
         self.shares = np.zeros(self.bench.frame.may.shape)
 
     def begin(self, over: Callable[[], bool]) -> None:
         """Start from the prices and cuts of the plain relaxation, with schedules at and around those prices."""
+        self.begun = True
         plain = Plain(self.bench).solve(over, PLAIN_ROUNDS)
         cuts = active(plain)
         self.master.add_rows(self.pricing.ties)
@@ -86,7 +83,6 @@ class Relaxation:
             self._try(duals)
         self.master.box(self.best.seats, BOX_S)
         gap = self.value - self.bound
-        self.crews = self.crews or gap <= NEARLY * abs(self.value)
         added = self._cut(gap, over) if self.rounds % CUTS_EVERY == 0 or gap <= 10 * CLOSE * abs(self.value) else 0
         if self.rounds % IDLE_ROUNDS == 0:
             self.best = self.master.drop_idle_rows(self.best)
@@ -118,21 +114,13 @@ class Relaxation:
             if over():
                 break
             mix = np.clip(self.shares[:, entry.seats].T, 0.0, 1.0)
-            row = self._row(entry, mix)
+            row = self.master.cut_row(entry, *self.bench.pool.at_mix(entry.kind, mix).for_entry(entry))
             reached = row.low - row.coefficients @ self.shares.ravel()[row.index]
             if reached - theta[entry.number] > least:
                 rows.append(row)
                 owners.append(entry.number)
         self.master.add_rows(rows, owners)
         return len(rows)
-
-    def _row(self, entry: EntryFrame, mix: Floats) -> Row:
-        """Best cut at given shares: of whole crews once the relaxation is nearly solved, before that of mixed ones."""
-        if self.crews:
-            cut = self.hull.cut(entry, mix)
-            if cut is not None:
-                return self.master.cut_row(entry, *cut)
-        return self.master.cut_row(entry, *self.bench.pool.at_mix(entry.kind, mix).for_entry(entry))
 
     def stop_costs(self) -> Floats:
         """Stop seconds of each athlete in each seat by the cuts and their best prices, shape (athletes, seats)."""

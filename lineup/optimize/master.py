@@ -117,7 +117,7 @@ class Master:
         if not rows:
             return
         first = len(self.rows)
-        fresh = _matrix(rows, self.size)
+        fresh = row_matrix(rows, self.size)
         owners = list(entries) if entries is not None else [-1] * len(rows)
         inside = (fresh @ self.columns.T).tocsr() if self.schedules else sparse.csr_array((len(rows), 0))
         starts: list[int] = []
@@ -327,7 +327,8 @@ def held_row(row: Row, part: Part) -> Row:
     return Row(row.index[changes], row.coefficients[changes], row.low - fixed, row.high - fixed, row.price_s)
 
 
-def _matrix(rows: Sequence[Row], size: int) -> sparse.csr_array:
+def row_matrix(rows: Sequence[Row], size: int) -> sparse.csr_array:
+    """Coefficients of rows, shape (rows, size)."""
     ends = np.cumsum([0, *(len(row.index) for row in rows)])
     index = np.concatenate([row.index for row in rows])
     values = np.concatenate([row.coefficients for row in rows])

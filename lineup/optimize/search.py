@@ -1,28 +1,31 @@
-"""Find good lineups: a first one under linear costs, then annealing and exact re-optimisation of whole positions."""
+"""Find good lineups: a first one under linear costs, then walks that anneal it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
-from lineup.optimize.anneal import Annealing
-from lineup.optimize.block import Block
 from lineup.optimize.cp import new_solver, run_solver, surely_infeasible
+from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.cuts import uniform_mix
 from lineup.optimize.exact import SECOND_LOOK_S, repair
-from lineup.optimize.frame import EMPTY, Floats, Lineup
+from lineup.optimize.frame import Floats, Lineup
 from lineup.optimize.model import build_model, floor_ticks
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.run import Run
+from lineup.optimize.walk import Walk, Window
 
 REPAIRS = 30
 FIRST_WORK = 4.0
-MOVES = 20_000  # of one stretch of annealing
-HOT, COLD = 0.004, 0.00015  # temperatures as shares of the mean cost of an entry
-COOLER = 0.75  # each walk begins this much cooler than the one before
-STRETCHES = 25  # of one walk
-BLOCK_S = 3.0
+MOVES = (4_000, 20_000, 80_000)  # per free seat, of the first walks; later ones are twice as long after each three
+HOT, COLD = (0.01, 0.003, 0.004), 0.0003  # temperatures as shares of the mean cost of an entry
+WHOLE = 16  # races that are walked all at once; of more, so many in a row:
+WINDOW = 8
+LEAST_GAIN_S = 1e-6
+MOST_DOUBLED = 4  # times that walks become twice as long
+TO_END = 0.9  # share of the time left that a walk may take
+FIRST_GAP = 0.02  # a first lineup this close to the best under linear costs will do
 
 
 def mean_costs(run: Run) -> Floats:
@@ -49,7 +52,7 @@ def first_lineup(run: Run, stop_costs: Floats, seconds: float) -> None:
         if run.best is not None:
             model.hint(run.best)
         solver = new_solver(run.settings, min(seconds, run.left), seed=number, work=FIRST_WORK)
-        solver.parameters.relative_gap_limit = 0.001
+        solver.parameters.relative_gap_limit = FIRST_GAP
         answer = run_solver(model, solver, lambda: run.stopped)
         if answer.infeasible:
             look_s = min(SECOND_LOOK_S, run.left + 5.0)
@@ -63,57 +66,53 @@ def first_lineup(run: Run, stop_costs: Floats, seconds: float) -> None:
 
 @dataclass(eq=False)
 class Search:
-    """Improves the run's best lineup, a stretch at a time; effort is counted in moves, so that it can be repeated."""
+    """Improves the run's best lineup by walks, one after the other; a seed gives the same walks."""
 
     run: Run
     pricing: Pricing
-    walks: int = 0
-    stretch: int = 0
-    walk: Annealing | None = None
-    rng: np.random.Generator = field(init=False)
+    tables: CrewTables
+    seed: int = 0
+    number: int = 0
+    window: Window | None = None
+    walk: Walk | None = None
+    began_at: float = 0.0
+    tried: int = 0
+    since: float = 0.0
 
-    def __post_init__(self) -> None:
-        self.rng = np.random.default_rng(self.run.settings.seed)
-
-    def step(self) -> None:
-        """Take one stretch of annealing; at the end of a walk, re-optimise every position."""
+    def advance(self, moves: int) -> Lineup | None:
+        """Try so many moves, or those left of this walk; return a lineup that seems better than the run's best."""
         run = self.run
         if run.best is None or run.value is None:
-            return
+            return None
         if self.walk is None:
-            self.walk = Annealing(run.bench, run.best, int(self.rng.integers(2**31)))
-        scale = abs(run.value) / max(1, len(run.bench.frame.entries))
-        hot, cold = HOT * scale * COOLER**self.walks, COLD * scale
-        ratio = (cold / max(hot, cold)) ** (1 / STRETCHES)
-        begin = max(hot, cold) * ratio**self.stretch
-        self.walk.walk(begin, begin * ratio, MOVES, lambda: run.over)
-        if self.walk.best_value < run.value - 1e-6:
-            run.offer(self.walk.best)
-        self.stretch += 1
-        if self.stretch == STRETCHES:
-            self.walk, self.stretch, self.walks = None, 0, self.walks + 1
-            self.polish()
+            self.since = self.run.seconds if not self.tried else self.since
+            self.walk = self._next(run.best, run.value)
+            self.began_at = run.value
+        before = self.walk.done
+        self.walk.advance(moves)
+        self.tried += self.walk.done - before
+        better = self.walk.best if self.began_at - self.walk.gain < run.value - LEAST_GAIN_S else None
+        if self.walk.ended:
+            self.walk, self.number = None, self.number + 1
+        return better
 
-    def polish(self) -> None:
-        """Re-optimise each position with the others held, until none improves."""
-        run = self.run
-        positions = list(dict.fromkeys(seat.position for seat in run.bench.frame.seats))
-        quiet = 0
-        while quiet < len(positions) and not run.over:
-            for position in self.rng.permutation(positions):
-                quiet = 0 if self._position(str(position)) else quiet + 1
-                if run.over or quiet >= len(positions):
-                    return
+    def _next(self, best: Lineup, value: float) -> Walk:
+        """Next walk: longer than the first ones, hot and cool in turns, over a window of races if there are many."""
+        frame = self.run.bench.frame
+        races = len(frame.problem.races)
+        if self.window is None or races > WHOLE:
+            first = 0 if races <= WHOLE else (self.number * WINDOW // 2) % (races - WINDOW // 2)
+            inside = range(races) if races <= WHOLE else range(first, min(first + WINDOW, races))
+            self.window = Window(self.run.bench, self.pricing, self.tables, inside, best)
+        scale = abs(value) / max(1, len(frame.entries))
+        hot = HOT[self.number % len(HOT)] * scale
+        seed = self.seed * 1_000_003 + self.number
+        return Walk(self.window, best, hot, COLD * scale, self._moves(len(self.window.board.free)), seed)
 
-    def _position(self, position: str) -> bool:
-        run, frame = self.run, self.run.bench.frame
-        if run.best is None or run.value is None:
-            return False
-        free = np.array([k for k, seat in enumerate(frame.seats) if seat.position == position], dtype=np.intp)
-        block = Block(run.bench, self.pricing, run.best, free, int(self.rng.integers(2**31)), run.settings.work is None)
-        start = np.zeros(len(frame.seats))
-        held = [k for k in free if run.best[k] != EMPTY]
-        start[held] = block.costs[run.best[held], held]
-        before = run.value
-        found: list[Lineup] = block.solve(start, min(BLOCK_S, run.left), lambda: run.over)
-        return run.offer_all(found) > 0 and run.value < before - 1e-6
+    def _moves(self, seats: int) -> int:
+        """Count the moves of the next walk over so many free seats: ever more, while there is time to end it."""
+        number = self.number if self.run.settings.work is None else min(self.number, len(MOVES) - 1)
+        usual = MOVES[min(number, len(MOVES) - 1)] * seats
+        longer = usual << min(MOST_DOUBLED, max(0, (number - len(MOVES)) // len(HOT)))
+        fits = self.tried / max(self.run.seconds - self.since, 1e-3) * TO_END * self.run.left if self.tried else usual
+        return int(min(longer, max(usual, fits))) if self.run.settings.work is None else usual

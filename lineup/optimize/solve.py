@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import threading
+import time
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from lineup.optimize.bench import Bench
-from lineup.optimize.bound import Relaxation
+from lineup.optimize.bounding import Bounding
+from lineup.optimize.crew_tables import CrewTables, search_tables
 from lineup.optimize.exact import cut_loop
+from lineup.optimize.frame import Lineup
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.rows import left_out
 from lineup.optimize.run import OnProgress, Progress, Run, Stop, gap_of
@@ -22,7 +26,13 @@ __all__ = ["Outcome", "Progress", "solve"]
 
 SMALL_SEATS = 60  # up to here the cut loop alone gets the first half of the time
 FIRST_SHARE = 0.07  # of the time, for a first lineup
-WORK_ROUNDS = 2  # rounds of the relaxation, and stretches of the search, per unit of effort
+WORK_ROUNDS = 2  # rounds of the bound, and stretches of the search, per unit of effort
+WORK_MOVES = 1_000_000  # of one such stretch
+STRETCH = 200_000  # moves between looks at the clock
+TELL_EVERY_S = 0.25
+ENDLESS = 10**9
+OTHER_SEED = 7919
+WAIT_S = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,58 +82,103 @@ def solve(
 
 def _large(run: Run) -> None:
     """First lineup, then bound and search side by side (one after the other where effort is counted)."""
-    run.enter("first lineup")
-    if run.best is None:
-        first_lineup(run, mean_costs(run), max(2.0, FIRST_SHARE * run.settings.time_s))
-    if run.over or run.best is None:
-        return
     pricing = Pricing(run.bench)
     pricing.prepare()
-    relaxation = Relaxation(run.bench, pricing, run.settings.seed)
-    search = Search(run, pricing)
-    run.enter("bound and search")
+    bounding = Bounding(run.bench, pricing, CrewTables(run.bench.values), run.settings.seed)
     if run.settings.work is not None or run.settings.workers == 1:
-        _in_turn(run, relaxation, search)
-    else:
-        _side_by_side(run, relaxation, search)
+        _first(run)
+        _in_turn(run, bounding)
+        return
+    with _Aside(run, bounding) as aside:
+        _first(run)
+        if run.best is None or run.over:
+            return
+        run.enter("bound and search")
+        search = Search(run, bounding.pricing, search_tables(run.bench, bounding.tables, run.best), run.settings.seed)
+        aside.tables = search.tables
+        while not run.over and not aside.failed and search.tables.prepare(lambda: run.over):
+            run.offer_all([lineup for lineup in (search.advance(STRETCH),) if lineup is not None])
+            aside.look()
 
 
-def _in_turn(run: Run, relaxation: Relaxation, search: Search) -> None:
-    relaxation.begin(lambda: run.over)
-    rounds = run.settings.work * WORK_ROUNDS if run.settings.work is not None else 10**9
+def _first(run: Run) -> None:
+    if run.best is None:
+        run.enter("first lineup")
+        first_lineup(run, mean_costs(run), max(2.0, FIRST_SHARE * run.settings.time_s))
+
+
+def _in_turn(run: Run, bounding: Bounding) -> None:
+    if run.best is None or run.over:
+        return
+    run.enter("bound and search")
+    search = Search(run, bounding.pricing, search_tables(run.bench, bounding.tables, run.best), run.settings.seed)
+    rounds = run.settings.work * WORK_ROUNDS if run.settings.work is not None else ENDLESS
     more = True
     for _ in range(rounds):
-        if run.over:
+        if run.over or not search.tables.prepare(lambda: run.over):
             return
-        if more:
-            more = relaxation.step(lambda: run.over)
-            run.raise_bound(relaxation.bound)
-        search.step()
+        more = more and bounding.step(lambda: run.over)
+        run.raise_bound(bounding.bound)
+        run.offer_all([lineup for lineup in (search.advance(WORK_MOVES),) if lineup is not None])
         run.report()
 
 
-def _side_by_side(run: Run, relaxation: Relaxation, search: Search) -> None:
-    """Run the bound in a thread: its solver lets the search go on meanwhile."""
-    failed: list[BaseException] = []
+class _Aside:
+    """The bound in a thread of its own, side by side with the search; once it can rise no more, a second search.
 
-    def bound() -> None:
+    What the second search finds is offered by `look`, so that only the calling thread changes the run.
+    """
+
+    def __init__(self, run: Run, bounding: Bounding) -> None:
+        self.run, self.bounding = run, bounding
+        self.failed: list[BaseException] = []
+        self.found: deque[Lineup] = deque()
+        self.tables: CrewTables | None = None
+        self.ended = False
+        self.told = 0.0
+        self.thread = threading.Thread(target=self._work, name="bound", daemon=True)
+
+    def _over(self) -> bool:
+        return self.ended or self.run.over
+
+    def _work(self) -> None:
         try:
-            relaxation.begin(lambda: run.over)
-            while not run.over and relaxation.step(lambda: run.over):
+            while not self._over() and self.bounding.step(self._over):
                 pass
+            while self.tables is None and not self._over():
+                time.sleep(WAIT_S)
+            self._search_too()
         except BaseException as error:
-            failed.append(error)
+            self.failed.append(error)
 
-    thread = threading.Thread(target=bound, name="bound", daemon=True)
-    thread.start()
-    while not run.over and not failed:
-        search.step()
-        run.raise_bound(relaxation.bound)
-        run.report()
-    thread.join()
-    if failed:
-        raise failed[0]
-    run.raise_bound(relaxation.bound)
+    def _search_too(self) -> None:
+        if self.tables is None or not self.tables.prepare(self._over):
+            return
+        search = Search(self.run, self.bounding.pricing, self.tables, self.run.settings.seed + OTHER_SEED)
+        while not self._over():
+            lineup = search.advance(STRETCH)
+            if lineup is not None:
+                self.found.append(lineup)
+
+    def look(self) -> None:
+        """Take the bound and the lineups found, and tell the caller now and then how far the run is."""
+        self.run.raise_bound(self.bounding.bound)
+        while self.found:
+            self.run.offer(self.found.popleft())
+        if self.run.seconds - self.told > TELL_EVERY_S:
+            self.told = self.run.seconds
+            self.run.report()
+
+    def __enter__(self) -> _Aside:
+        self.thread.start()
+        return self
+
+    def __exit__(self, *failure: object) -> None:
+        self.ended = True
+        self.thread.join()
+        if self.failed:
+            raise self.failed[0]
+        self.run.raise_bound(self.bounding.bound)
 
 
 def _outcome(run: Run) -> Outcome:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator
 
 from lineup.limits import Limit
@@ -86,7 +87,7 @@ def _short_windows(
     case: Case, limit: Limit, firsts: Iterable[int], days: int, with_journeys: bool
 ) -> Iterator[tuple[int, str, float]]:
     """Windows of home days that a duty of the block touches and whose longest rest is short: day, race, hours."""
-    spells, reaches = list(case.rest.free()), list(_reaches(case.rest, with_journeys))
+    spells, reaches = deque(case.rest.free()), list(_reaches(case.rest, with_journeys))
     need = (limit.at_least or 0.0) - SAME_H
     for first in firsts:
         start, end = case.clock.midnight(first), case.clock.midnight(first + days)
@@ -96,9 +97,13 @@ def _short_windows(
                 race = name
         if race is None:
             continue
+        while spells and spells[0][1] <= start:  # windows only move on
+            spells.popleft()
         rest_h = 0.0
         for since, until in spells:
             rest_h = max(rest_h, (until if until < end else end) - (since if since > start else start))
+            if rest_h >= need or since >= end:
+                break
         if rest_h < need:
             yield first, race, rest_h
 

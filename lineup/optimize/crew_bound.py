@@ -1,0 +1,120 @@
+"""The tight bound: prices of who sits where, at which every entry takes its cheapest crew, every athlete his schedule.
+
+Whatever the prices, the two least costs add up to a bound (Lagrangian decomposition; Guignard & Kim 1987). Crews come
+from tables of all crews, so they are exact: no crew is mixed out of others' luck. The best prices are found by column
+generation, kept near the best so far.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from lineup.optimize.bench import Bench
+from lineup.optimize.crew_master import Column, CrewMaster, Prices
+from lineup.optimize.crew_oracle import CrewOracle
+from lineup.optimize.crew_tables import CrewTables
+from lineup.optimize.frame import Floats
+from lineup.optimize.master import row_matrix
+from lineup.optimize.pricing import Pricing
+from lineup.optimize.rows import INF
+
+CLOSE = 2e-5  # the relaxation is solved when value and bound are this close, as a share
+BOX_S = 0.5
+NARROWER = 0.8
+TRUST = 0.7  # how far a step goes towards the latest prices
+PERTURBED = 6  # extra rounds of columns to begin with
+NOISE_S = 0.2
+MOST_COLUMNS = 5.0  # per link; beyond it, the dearest are dropped
+
+
+@dataclass(eq=False)
+class CrewRelaxation:
+    """The relaxation under way: `bound` is the best bound so far, `best` the prices that give it, seconds."""
+
+    bench: Bench
+    pricing: Pricing
+    tables: CrewTables
+    seed: int = 0
+    bound: float = -np.inf
+    rounds: int = 0
+    width: float = BOX_S
+    best: Prices = field(init=False)
+    master: CrewMaster = field(init=False)
+
+    def __post_init__(self) -> None:
+        frame = self.bench.frame
+        self.master = CrewMaster(frame, self.pricing.ties)
+        change_s = self.bench.problem.season.weights.crew_change_s
+        credit = np.where(frame.after >= 0, change_s, 0.0)  # most that an empty seat saves at the car's next race
+        self.oracles = [CrewOracle(frame, entry, self.tables.of_race[entry.race], credit) for entry in frame.entries]
+        self.low = np.array([row.low for row in self.pricing.ties])
+        self.high = np.array([row.high for row in self.pricing.ties])
+        self.tie_matrix = row_matrix(self.pricing.ties, frame.may.size) if self.pricing.ties else None
+
+    def begin(self, prices: Prices, over: Callable[[], bool]) -> None:
+        """Start from prices, with columns at and around them."""
+        self.best = prices
+        self._try(prices)
+        rng = np.random.default_rng(self.seed)
+        for _ in range(PERTURBED):
+            if over():
+                return
+            noise = NOISE_S * rng.standard_normal(len(self.bench.frame.seats))
+            self._try(Prices(self.best.links + noise, self.best.ties))
+        self.master.box(self.best, self.width)
+
+    def step(self) -> bool:
+        """Solve and add columns; return whether there is more to do."""
+        self.rounds += 1
+        value, prices, _ = self.master.solve()
+        self._thin()
+        risen = self._try(self.best.blend(prices, TRUST))
+        if not risen and not self._try(prices):
+            self.width *= NARROWER
+        self.master.box(self.best, self.width)
+        return value - self.bound > CLOSE * abs(value) or self.master.boxed > 0.01 * len(self.bench.frame.seats)
+
+    def _thin(self) -> None:
+        most = int(MOST_COLUMNS * len(self.master.cells))
+        if len(self.master.columns) > most:
+            reduced = self.master.reduced
+            self.master.keep(reduced <= np.partition(reduced, most // 2)[most // 2])
+
+    def _try(self, prices: Prices) -> bool:
+        """Find the cheapest crews and schedules at prices; return whether the bound rose."""
+        prices = Prices(prices.links, self._mended(prices.ties))
+        total, columns = self._fixed_s(prices.ties), []
+        for oracle in self.oracles:
+            least, crews = oracle.cheapest(prices.links)
+            total += least
+            columns += crews
+        seats = np.where(self.bench.frame.may, self.bench.frame.cost + prices.links, np.inf)
+        if self.tie_matrix is not None:
+            seats = seats - (self.tie_matrix.T @ prices.ties).reshape(seats.shape)
+        least_s, schedules = self.pricing.solve(seats)
+        total += float(least_s.sum())
+        for s in schedules:
+            where = tuple((s.athlete, k) for k in s.seats)
+            cost = self.pricing.fixed_s(s) + float(self.bench.frame.cost[s.athlete, list(s.seats)].sum())
+            columns.append(Column((s.athlete, s.seats), False, s.athlete, where, cost))
+        self.master.add(columns)
+        if total <= self.bound:
+            return False
+        self.bound, self.best = total, prices
+        return True
+
+    def _mended(self, ties: Floats) -> Floats:
+        """Prices of the limits that tie with the signs they must have."""
+        fit = ties.copy()
+        for i, row in enumerate(self.pricing.ties):
+            fit[i] = min(fit[i], 0.0) if row.low == -INF else max(fit[i], 0.0) if row.high == INF else fit[i]
+            if row.price_s is not None:
+                fit[i] = min(max(fit[i], -row.price_s), row.price_s)
+        return fit
+
+    def _fixed_s(self, ties: Floats) -> float:
+        with np.errstate(invalid="ignore"):
+            return float(np.where(ties > 0, ties * self.low, np.where(ties < 0, ties * self.high, 0.0)).sum())

@@ -1,0 +1,61 @@
+"""The tight bound: below every lineup at any prices, and the hull of whole crews where one race stands alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lineup.optimize.bench import Bench
+from lineup.optimize.crew_bound import CrewRelaxation
+from lineup.optimize.crew_master import Prices
+from lineup.optimize.crew_tables import CrewTables
+from lineup.optimize.pricing import Pricing
+from lineup.problem import build
+from tests.optimize.brute import best_lineup, size
+from tests.optimize.seasons import QUICK, make_problem, random_season
+from tests.optimize.switched import switched
+
+MOST_PLANS = 3000
+
+
+def relaxation(bench: Bench) -> CrewRelaxation | None:
+    """Relaxation with nothing done yet; None where a seat has no candidate."""
+    tables = CrewTables(bench.values)
+    if not tables.fit:
+        return None
+    assert tables.prepare(lambda: False)
+    return CrewRelaxation(bench, Pricing(bench), tables)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_below_the_optimum_at_random_prices_and_at_the_end(seed: int) -> None:
+    problem = make_problem(random_season(seed, small=True), seed)
+    if size(problem) > MOST_PLANS:
+        return
+    best, bound = best_lineup(problem), relaxation(Bench(problem))
+    if best is None or bound is None:
+        return
+    rng = np.random.default_rng(seed)
+    prices = Prices(-3.0 * rng.random(bound.bench.frame.may.shape), rng.standard_normal(len(bound.pricing.ties)))
+    bound.begin(prices, lambda: False)
+    assert bound.bound <= best[0] + 1e-6
+    for _ in range(15):
+        if not bound.step():
+            break
+    assert bound.bound <= best[0] + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(0, 60, 2))
+def test_rises_with_every_rule_in_turn(seed: int) -> None:
+    season, model = switched(seed)
+    bench = Bench(build(season, model, season.weekends, QUICK))
+    bound = relaxation(bench)
+    if bound is None:
+        return
+    bound.begin(Prices(np.zeros(bench.frame.may.shape), np.zeros(len(bound.pricing.ties))), lambda: False)
+    begun = bound.bound
+    for _ in range(10):
+        if not bound.step():
+            break
+    assert np.isfinite(bound.bound)
+    assert bound.bound >= begun

@@ -1,0 +1,84 @@
+"""Walks keep the rules, cost what they say, and are the same for the same seed; windows leave the rest alone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lineup.optimize.bench import Bench
+from lineup.optimize.crew_tables import CrewTables, search_tables
+from lineup.optimize.frame import Lineup
+from lineup.optimize.pricing import Pricing
+from lineup.optimize.run import Run
+from lineup.optimize.search import first_lineup, mean_costs
+from lineup.optimize.walk import Walk, Window
+from lineup.problem import build
+from tests.optimize.seasons import QUICK
+from tests.optimize.switched import switched
+
+SEEDS = range(60)
+MOVES = 20_000
+
+
+def start(seed: int) -> tuple[Bench, Lineup] | None:
+    """Random season with a rule in turn, and a lineup that keeps its rules; None where none was found."""
+    season, model = switched(seed)
+    run = Run(Bench(build(season, model, season.weekends, QUICK)), QUICK)
+    first_lineup(run, mean_costs(run), 2.0)
+    return None if run.best is None else (run.bench, run.best)
+
+
+def walk(bench: Bench, lineup: Lineup, races: range | None = None, seed: int = 3) -> Walk:
+    """Walk from a lineup to its end."""
+    tables = CrewTables(bench.values)
+    assert tables.prepare(lambda: False)
+    window = Window(bench, Pricing(bench), tables, races or range(len(bench.problem.races)), lineup)
+    one = Walk(window, lineup, 2.0, 0.01, MOVES, seed)
+    one.advance(MOVES)
+    return one
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_gain_is_what_the_lineup_gains(seed: int) -> None:
+    begun = start(seed)
+    if begun is None:
+        return
+    bench, lineup = begun
+    one = walk(bench, lineup)
+    exact = bool(one.window.tables.exact.all())
+    gained = bench.value(lineup) - bench.value(one.best)
+    assert one.gain == pytest.approx(gained, abs=1e-6 if exact else 0.05 * bench.value(lineup))
+    if exact:
+        assert bench.keeps_rules(one.best)
+
+
+def test_same_seed_same_walk_and_another_seed_another() -> None:
+    bench, lineup = next(filter(None, map(start, SEEDS)))
+    first, again, other = walk(bench, lineup), walk(bench, lineup), walk(bench, lineup, seed=4)
+    assert np.array_equal(first.state.seats, again.state.seats)
+    assert first.state.value.tolist() == again.state.value.tolist()
+    assert first.state.rng[0] != other.state.rng[0]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_window_leaves_other_races_alone(seed: int) -> None:
+    begun = start(seed)
+    if begun is None:
+        return
+    bench, lineup = begun
+    races = range(1, len(bench.problem.races))
+    best = walk(bench, lineup, races).best
+    held = bench.frame.seat_race == 0
+    assert np.array_equal(best[held], lineup[held])
+    assert bench.keeps_teams(best)
+
+
+def test_short_lists_keep_who_works_now(monkeypatch: pytest.MonkeyPatch) -> None:
+    bench, lineup = next(filter(None, map(start, SEEDS)))
+    monkeypatch.setattr("lineup.optimize.crew_tables.MOST_CELLS", 4)
+    tables = search_tables(bench, CrewTables(bench.values), lineup)
+    assert tables.fit or tables.may is not None
+    assert tables.prepare(lambda: False)
+    filled = np.flatnonzero(lineup >= 0)
+    assert tables.allowed[lineup[filled], filled].all()
+    assert tables.allowed.sum() <= bench.frame.may.sum()
