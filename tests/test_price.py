@@ -143,6 +143,13 @@ def test_priced_limits_cost_and_say_who() -> None:
     assert too_short.text.startswith("Athlete 1 (a1)")
 
 
+def test_no_recent_grade_at_all_is_none_of_those_asked_for() -> None:
+    limits = limits_of(recent_grades={"at_least": 2, "days": 30, "price_s": 0.5})
+    found = price("r1 c1: a1, -", limits=limits, grades=grade_table([]))
+    assert [(p.rule, p.athlete, p.figure, p.limit) for p in found.priced] == [("recent_grades", "a1", 0, 2)]
+    assert found.costs["limit:recent_grades"] == found.priced[0].cost_s == 2 * 0.5
+
+
 def test_travel_places_have_a_price_where_limits_toml_gives_one() -> None:
     season = fixed_season()
     races = season.races | {"r1": replace(season.races["r1"], travel_places=3)}

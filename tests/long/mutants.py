@@ -113,7 +113,8 @@ def _configure(copy: Path, group: Group, tests: tuple[str, ...]) -> None:
         "pytest_add_cli_args_test_selection": tests,
     }
     lines = [f"{key} = {json.dumps(list(values))}" for key, values in lists.items()]
-    lines.append("timeout_constant = 40.0")  # by the clock, and other work may keep the machine busy
+    # by the clock, and other work may keep the machine busy
+    lines += ["timeout_multiplier = 3.0", "timeout_constant = 40.0"]
     own = (ROOT / "pyproject.toml").read_text()
     (copy / "pyproject.toml").write_text("\n".join([own, "[tool.mutmut]", *lines, ""]))
     (copy / "mutants" / "mutmut-stats.json").unlink(missing_ok=True)  # other tests: who calls what is found out anew
