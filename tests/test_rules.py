@@ -11,6 +11,7 @@ import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from lineup.rules import Assessment, ScheduleRules
+from lineup.rules.timeline import Journeys, block_duty
 from lineup.season import Season
 from tests.timetables import ANN, Spell, timetable
 
@@ -279,7 +280,9 @@ def test_starts_in_the_block() -> None:
     assert broken(timetable(spells, starts=2)) == {"starts": (3.0, 2.0)}
     least = timetable(spells, starts={"at_least": 2})
     rules = ScheduleRules(least, least.weekends)
-    assert [b.rule for b in rules.assess(ANN, ()).breaches] == ["starts"]
+    short = [(b.rule, b.race, b.figure, b.limit) for b in rules.assess(ANN, ()).breaches]
+    assert short == [("starts", None, 0, 2.0)]
+    assert [(b.race, b.figure, b.limit) for b in rules.assess(ANN, ("r2",)).breaches] == [("r2", 1, 2.0)]
     assert rules.assess(ANN, ("r1", "r2")).breaches == ()
     nobody = least.replace(clearances=tuple(c for c in least.clearances if c.athlete != ANN))
     assert ScheduleRules(nobody, nobody.weekends).assess(ANN, ()).breaches == ()
@@ -443,6 +446,15 @@ def test_pairs_say_what_two_races_break_alone() -> None:
     assert [breach.rule for breach in pairs["r2", "r3"].breaches] == ["one_seat"]
 
 
+def test_no_weekend_at_all_leaves_a_window_for_each() -> None:
+    season = timetable(weekends(20, 22), weekends_in_a_row=0)
+    windows = ScheduleRules(season, season.weekends).windows(ANN)
+    assert [(w.rule, w.groups, w.most, w.trigger) for w in windows] == [
+        ("weekends_in_a_row", (("r1",),), 0, ("r1",)),
+        ("weekends_in_a_row", (("r2",),), 0, ("r2",)),
+    ]
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_windows_say_the_same_as_whole_schedules(seed: int) -> None:
     rng = random.Random(seed)
@@ -483,3 +495,18 @@ def test_answers_do_not_depend_on_the_order_of_races() -> None:
     season = timetable(weekends(20, 21, 22), weekends_in_a_row=2)
     rules = ScheduleRules(season, season.weekends)
     assert rules.assess(ANN, ("r3", "r1", "r2")) is rules.assess(ANN, ("r1", "r2", "r3"))
+
+
+def test_hours_at_the_wheel_belong_to_the_duty_that_brings_them() -> None:
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-09 08:00", "2026-05-09 18:00")]
+    season = timetable(spells, hours={("north", "shop"): 5.0, ("shop", "south"): 3.0}, drives=True)
+    chain = Journeys(season, ANN).chain([block_duty(season, race) for race in ("r1", "r2")])
+    assert [chain.wheel_h(i) for i in (0, 1)] == [5.0 + 5.0, 3.0 + 3.0]  # home in the week between
+
+
+def test_duties_that_nobody_drives_to_are_not_held_to_hours_at_the_wheel() -> None:
+    # 49 CFR 395.3(b) bars driving after 60 h on duty in 7 days, not the work itself: 6 x 11 h at home
+    at_home = [("shop", f"2026-05-{day:02} 08:00", f"2026-05-{day:02} 19:00") for day in range(4, 10)]
+    assert broken(timetable(at_home, drives=True, **PROPERTY)) == {}
+    then_away = [*at_home, ("north", "2026-05-10 09:00", "2026-05-10 13:00")]
+    assert broken(timetable(then_away, drives=True, **PROPERTY)) == {"driving_hours": (66.0 + 4.0 + 2.0, 60.0)}

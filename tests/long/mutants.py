@@ -51,12 +51,12 @@ GROUPS = {
     "price": Group(("lineup/price.py",), ("tests/test_price.py",), ("tests/test_audit.py", "tests/test_past_stops.py")),
     "rules": Group(
         ("lineup/rules/*.py",),
-        ("tests/test_rules.py",),
+        ("tests/test_rules.py", "tests/test_driving.py"),
         tuple(f"tests/test_audit_agrees.py::test_audit_and_rules_agree_on_random_plans[{n}]" for n in (1, 13, 16, 17)),
     ),
     "audit": Group(
         ("lineup/audit/*.py",),
-        ("tests/test_audit.py",),
+        ("tests/test_audit.py", "tests/test_driving.py"),
         tuple(f"tests/test_audit_agrees.py::test_audit_and_rules_agree_on_random_plans[{n}]" for n in (1, 13, 16, 17)),
     ),
 }
