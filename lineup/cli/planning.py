@@ -48,7 +48,7 @@ EXIT_CODES: dict[Status, int] = {
     "not_found": NOT_FOUND,
 }
 DEMO_SEASON = Path(__file__).parents[2] / "data_demo" / "season"
-DEMO_SECONDS = 45.0
+DEMO_SECONDS = 60.0
 
 
 def register(app: typer.Typer) -> None:

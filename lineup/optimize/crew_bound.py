@@ -23,16 +23,17 @@ from lineup.optimize.rows import INF
 
 CLOSE = 2e-5  # the relaxation is solved when value and bound are this close, as a share
 BOX_S = 0.5
-NARROWER = 0.8
+LEAST_BOX_S = 0.005
+NARROWER, WIDER = 0.8, 1.1  # the box after a step that does not raise the bound, and one that does
 TRUST = 0.7  # how far a step goes towards the latest prices
 PERTURBED = 6  # extra rounds of columns to begin with
 NOISE_S = 0.2
-MOST_COLUMNS = 5.0  # per link; beyond it, the dearest are dropped
+MOST_COLUMNS = 2.5  # per link; beyond it, the dearest are dropped
 
 
 @dataclass(eq=False)
 class CrewRelaxation:
-    """The relaxation under way: `bound` is the best bound so far, `best` the prices that give it, seconds."""
+    """The relaxation under way: best bound so far, the prices that give it, and the value of the program, seconds."""
 
     bench: Bench
     pricing: Pricing
@@ -41,6 +42,7 @@ class CrewRelaxation:
     bound: float = -np.inf
     rounds: int = 0
     width: float = BOX_S
+    value: float = np.inf
     best: Prices = field(init=False)
     master: CrewMaster = field(init=False)
 
@@ -70,10 +72,11 @@ class CrewRelaxation:
         """Solve and add columns; return whether there is more to do."""
         self.rounds += 1
         value, prices, _ = self.master.solve()
+        self.value = value
         self._thin()
         risen = self._try(self.best.blend(prices, TRUST))
-        if not risen and not self._try(prices):
-            self.width *= NARROWER
+        risen = risen or self._try(prices)
+        self.width = min(BOX_S, self.width * WIDER) if risen else max(LEAST_BOX_S, self.width * NARROWER)
         self.master.box(self.best, self.width)
         return value - self.bound > CLOSE * abs(value) or self.master.boxed > 0.01 * len(self.bench.frame.seats)
 

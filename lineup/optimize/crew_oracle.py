@@ -35,7 +35,6 @@ class CrewOracle:
     spread: float = SPREAD_S
     cells: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     others_s: float = -np.inf
-    looks: int = 0
 
     def __post_init__(self) -> None:
         self.priority = self.frame.problem.pricer.priority[self.entry.car]
@@ -86,7 +85,6 @@ class CrewOracle:
 
     def _full(self, earned: list[Floats]) -> Ints:
         """Look at all crews; keep a short list, return the near ones."""
-        self.looks += 1
         total: Floats = np.zeros(())
         for p, own in enumerate(earned):
             total = total + own.reshape([-1 if q == p else 1 for q in range(len(earned))])

@@ -11,9 +11,6 @@ from numpy.typing import NDArray
 from lineup.optimize.crews import Crew, CrewValues, Kind
 from lineup.optimize.frame import EntryFrame, Floats, Ints
 
-NEAREST = 12
-SEARCHED = 400
-
 
 @dataclass(frozen=True, slots=True)
 class KindCut:
@@ -96,18 +93,3 @@ class CutPool:
                 self._crews[kind, crew] = self.at_mix(kind, crew_mix(crew, len(self.values.frame.athletes)))
                 added.append(self._crews[kind, crew])
         return added
-
-    def of_crew(self, kind: int, crew: Crew) -> KindCut:
-        """Return the cut that touches at a crew."""
-        self.at_crews(kind, [crew])
-        return self._crews[kind, crew]
-
-    def near(self, entry: EntryFrame, crew: Crew, most: int = NEAREST) -> list[KindCut]:
-        """Return the cuts of the entry's kind that are highest at a crew, highest first, out of the latest ones."""
-        cuts = self.by_kind.get(entry.kind, [])[-SEARCHED:]
-        places = [p for p, a in enumerate(crew) if a >= 0]
-        athletes = [crew[p] for p in places]
-        heights = [
-            float((cut.constant + cut.coefficients[:, places, athletes].sum(axis=1)) @ entry.weights) for cut in cuts
-        ]
-        return [cuts[i] for i in np.argsort(heights)[::-1][:most]]

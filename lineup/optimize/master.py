@@ -8,20 +8,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-import highspy
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
 from lineup.optimize.bench import Bench
-from lineup.optimize.frame import EMPTY, EntryFrame, Floats, Ints, Lineup
+from lineup.optimize.frame import EntryFrame, Floats
 from lineup.optimize.lp import new_lp
 from lineup.optimize.pricing import Schedule
 from lineup.optimize.rows import INF, Row
 
-NODES = 200  # of one choice of whole schedules, where effort is counted
 IDLE_PRICE = 1e-7
-NEGLIGIBLE_S = 0.01  # whole schedules are chosen to this many seconds
 EMPTY_SEAT_S = 1e4  # what an empty seat costs while no schedule fills it
 
 
@@ -43,24 +40,9 @@ class Duals:
         )
 
 
-@dataclass(frozen=True, eq=False)
-class Part:
-    """What of a lineup may change: `free` seats (seats,), and the athletes `who` could sit in them (athletes,)."""
-
-    lineup: Lineup
-    free: NDArray[np.bool_]
-    who: NDArray[np.bool_]
-
-    @property
-    def forced(self) -> Ints:
-        """Number of seats each athlete keeps, shape (athletes,)."""
-        kept = self.lineup[~self.free & (self.lineup != EMPTY)]
-        return np.bincount(kept, minlength=len(self.who))
-
-
 @dataclass(eq=False)
 class Master:
-    """Linear program over schedules, of the whole problem or of a part of a lineup.
+    """Linear program over schedules.
 
     Rows: first one per seat, then one per athlete, then `rows` (limits that tie, then cuts). Columns: first one per
     entry (what its stops cost), then one per seat (nobody works it), then one per row with a price (what goes
@@ -68,7 +50,6 @@ class Master:
     """
 
     bench: Bench
-    part: Part | None = None
     rows: list[Row] = field(default_factory=list)
     entry_of_row: list[int] = field(default_factory=list)  # -1 where the row is no cut
     schedules: list[Schedule] = field(default_factory=list)
@@ -86,24 +67,19 @@ class Master:
         self.box_columns: NDArray[np.int32] | None = None
         self.schedule_columns: list[int] = []
         self.lp = new_lp()
-        everything = np.ones(len(self.frame.seats), dtype=np.bool_)
-        self.free = everything if self.part is None else self.part.free
         self._begin()
 
     def _begin(self) -> None:
         frame, lp = self.frame, self.lp
         seats, athletes, entries = len(frame.seats), len(frame.athletes), len(frame.entries)
         none = np.array([], dtype=np.int32)
-        busy = np.zeros(athletes, np.bool_) if self.part is None else (self.part.forced > 0) & self.part.who
-        low = np.concatenate([np.where(self.free, 1.0, -INF), np.where(busy, 1.0, -INF)])
-        high = np.concatenate([np.where(self.free, 1.0, INF), np.ones(athletes)])
-        lp.addRows(seats + athletes, low, high, 0, none, none, np.array([]))
-        open_entries = np.array([(self.free[e.seats].sum() > 1) or self.part is None for e in frame.entries])
-        bounds = np.where(open_entries, INF, 0.0)
+        low = np.concatenate([np.ones(seats), np.full(athletes, -INF)])
+        lp.addRows(seats + athletes, low, np.ones(seats + athletes), 0, none, none, np.array([]))
+        bounds = np.full(entries, INF)
         lp.addCols(entries, np.ones(entries), -bounds, bounds, 0, none, none, np.array([]))
         costs = np.where(frame.optional, frame.empty_cost - self.credit, EMPTY_SEAT_S)
         index = np.arange(seats, dtype=np.int32)
-        lp.addCols(seats, costs, np.zeros(seats), self.free.astype(float), seats, index, index, np.ones(seats))
+        lp.addCols(seats, costs, np.zeros(seats), np.ones(seats), seats, index, index, np.ones(seats))
 
     @property
     def credit(self) -> Floats:
@@ -162,10 +138,6 @@ class Master:
         """Return theta[entry] - Σ coefficients x >= constant as a row; coefficients of shape (positions, athletes)."""
         index, values = [np.zeros(0, dtype=np.intp)], [np.zeros(0)]
         for p, k in enumerate(entry.seats):
-            if not self.free[k]:
-                held = EMPTY if self.part is None else int(self.part.lineup[k])
-                constant += float(coefficients[p, held]) if held != EMPTY else 0.0
-                continue
             able = np.flatnonzero(self.frame.may[:, k])
             own = coefficients[p, able]
             if not self.frame.optional[k] and len(able):
@@ -238,12 +210,6 @@ class Master:
         else:
             self.lp.changeColsCost(2 * count, self.box_columns, costs)
 
-    def open_box(self) -> None:
-        """Take the box away."""
-        if self.box_columns is not None:
-            count = len(self.box_columns)
-            self.lp.changeColsBounds(count, self.box_columns, np.zeros(count), np.zeros(count))
-
     @property
     def boxed(self) -> float:
         """How much the latest solution leans on the box: 0 once it does not matter."""
@@ -284,48 +250,6 @@ class Master:
         self.latest = duals
         return self.lp.getObjectiveValue(), shares.reshape(athletes, seats), duals
 
-    def reduced_costs(self) -> Floats:
-        """Reduced cost of each schedule at the last solve, shape (schedules,)."""
-        return np.array(self.lp.getSolution().col_dual)[self.schedule_columns]
-
-    def whole(self, seconds: float | None, allowed: NDArray[np.bool_], begin: Sequence[int]) -> list[Schedule] | None:
-        """Choose whole schedules out of those that are allowed, shape (schedules,); None where that fails.
-
-        `begin` numbers schedules that together make a lineup. Without `seconds`, nodes are counted instead.
-        """
-        solver = new_lp()
-        if seconds is None:
-            solver.setOptionValue("mip_max_nodes", NODES)
-        else:
-            solver.setOptionValue("time_limit", seconds)
-        solver.setOptionValue("mip_rel_gap", 0.0)
-        solver.setOptionValue("mip_abs_gap", NEGLIGIBLE_S)
-        solver.passModel(self.lp.getLp())
-        columns = np.array(self.schedule_columns, dtype=np.int32)
-        count = len(columns)
-        solver.changeColsIntegrality(count, columns, np.full(count, highspy.HighsVarType.kInteger))
-        solver.changeColsBounds(count, columns, np.zeros(count), allowed.astype(float))
-        first = len(self.frame.entries)
-        for k in np.flatnonzero(~self.frame.optional):
-            solver.changeColBounds(int(first + k), 0.0, 0.0)
-        chosen = np.zeros(count)
-        chosen[list(begin)] = 1.0
-        solver.setSolution(count, columns, chosen)
-        solver.run()
-        if solver.getInfo().primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
-            return None
-        values = np.array(solver.getSolution().col_value)[columns]
-        return [self.schedules[j] for j in np.flatnonzero(values > 0.5)]
-
-
-def held_row(row: Row, part: Part) -> Row:
-    """Return a row with what cannot change moved to its bounds."""
-    seats = len(part.free)
-    athlete, seat = np.divmod(row.index, seats)
-    changes = part.who[athlete]
-    fixed = float(row.coefficients[~changes & (part.lineup[seat] == athlete)].sum())
-    return Row(row.index[changes], row.coefficients[changes], row.low - fixed, row.high - fixed, row.price_s)
-
 
 def row_matrix(rows: Sequence[Row], size: int) -> sparse.csr_array:
     """Coefficients of rows, shape (rows, size)."""
@@ -347,7 +271,7 @@ def lagrangian(master: Master, duals: Duals, least: Floats) -> float:
     price = duals.rows
     with np.errstate(invalid="ignore"):
         fixed = np.where(price > 0, price * low, np.where(price < 0, price * high, 0.0)).sum() if len(price) else 0.0
-    empty = np.where(frame.optional & master.free, np.minimum(0.0, frame.empty_cost - master.credit - duals.seats), 0.0)
+    empty = np.where(frame.optional, np.minimum(0.0, frame.empty_cost - master.credit - duals.seats), 0.0)
     return float(duals.seats.sum() + fixed + empty.sum() + least.sum())
 
 

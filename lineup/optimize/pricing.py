@@ -44,7 +44,6 @@ class _Group:
 class _Tables:
     """What the forward pass leaves behind for reading off schedules; lists are by race."""
 
-    who: Ints
     value: list[Floats]  # (athletes, seats, runs)
     least: list[Floats]  # (athletes, runs): least over the race's seats
     seat: list[Ints]  # (athletes, runs): the seat that gives it
@@ -139,24 +138,22 @@ class Pricing:
 
     # --------------------------------------------------------------------------------------------------- forward pass
 
-    def solve(self, prices: Floats, who: Ints | None = None) -> tuple[Floats, list[Schedule]]:
+    def solve(self, prices: Floats) -> tuple[Floats, list[Schedule]]:
         """Cheapest schedule of each athlete.
 
         Parameters
         ----------
         prices : seconds each seat costs each athlete, shape (athletes, seats); inf where he may not.
-        who : athletes asked about, shape (n,); all of them by default.
 
         Returns
         -------
-        Least cost of each of them, shape (n,), at most 0: he may stay at home; and the schedules below 0.
+        Least cost of each of them, shape (athletes,), at most 0: he may stay at home; and the schedules below 0.
         """
-        who = np.arange(len(self.frame.athletes)) if who is None else who
-        tables = _Tables(who, [], [], [], [])
+        tables = _Tables([], [], [], [])
         for r in range(self.races):
-            self._race(r, prices[who], tables)
+            self._race(r, prices, tables)
         if not self.races:
-            return np.zeros(len(who)), []
+            return np.zeros(len(prices)), []
         ends = np.stack([least.min(axis=1) for least in tables.least])  # (races, athletes)
         last = ends.argmin(axis=0)
         values = ends[last, np.arange(len(last))]
@@ -167,7 +164,7 @@ class Pricing:
         """Fill in one race from those before it."""
         seats = self.frame.seats_of[r]
         came = self._arrivals(r, tables)  # (races before, athletes, runs)
-        first = self.first[r][tables.who]
+        first = self.first[r]
         value = np.full((len(prices), len(seats), self.runs), np.inf)
         how = np.zeros(value.shape, dtype=np.int8)
         for group in self._groups[r]:
@@ -179,10 +176,10 @@ class Pricing:
             ways[UNKNOWN] = unknown
             if group.before >= 0:
                 held = self._shift(tables.value[group.before][:, group.ranks_before], group.before, r)
-                ways[SAME] = held + self.arcs[group.before, r][tables.who][:, None, None]
+                ways[SAME] = held + self.arcs[group.before, r][:, None, None]
             how[:, group.ranks] = ways.argmin(axis=0)
             value[:, group.ranks] = ways.min(axis=0)
-        value += (prices[:, seats] + self.alone[tables.who, r][:, None])[:, :, None]
+        value += (prices[:, seats] + self.alone[:, r][:, None])[:, :, None]
         tables.value.append(value)
         tables.how.append(how)
         if len(seats):
@@ -194,9 +191,9 @@ class Pricing:
 
     def _arrivals(self, r: int, tables: _Tables) -> Floats:
         """Least cost of arriving at race r from each race before it, shape (races before, athletes, runs)."""
-        came = np.empty((r, len(tables.who), self.runs))
+        came = np.empty((r, len(self.frame.athletes), self.runs))
         for earlier in range(r):
-            came[earlier] = self._shift(tables.least[earlier], earlier, r) + self.arcs[earlier, r][tables.who, None]
+            came[earlier] = self._shift(tables.least[earlier], earlier, r) + self.arcs[earlier, r][:, None]
         return came
 
     def _shift(self, value: Floats, earlier: int, r: int) -> Floats:
@@ -225,20 +222,19 @@ class Pricing:
         while r != START:
             seats.append(int(self.frame.seats_of[r][rank]))
             r, rank, run = self._before(tables, a, r, rank, run)
-        return Schedule(int(tables.who[a]), tuple(reversed(seats)))
+        return Schedule(a, tuple(reversed(seats)))
 
     def _before(self, tables: _Tables, a: int, r: int, rank: int, run: int) -> tuple[int, int, int]:
         """Race, seat and run that a state was reached from; START where it was the first duty."""
         group = next(g for g in self._groups[r] if rank in g.ranks)
-        who = int(tables.who[a])
         how = tables.how[r][a, rank, run]
         if how == SAME:
             held = int(group.ranks_before[group.ranks.tolist().index(rank)])
             return group.before, held, self._run_before(tables.value[group.before][a, held], group.before, r, run)
         races = range(group.before + 1) if how == CHANGED else range(group.before + 1, r)
-        costs = [float(self._shift(tables.least[e][a], e, r)[run] + self.arcs[e, r, who]) for e in races]
+        costs = [float(self._shift(tables.least[e][a], e, r)[run] + self.arcs[e, r, a]) for e in races]
         best = min(costs, default=np.inf)
-        if how == CHANGED and self.first[r, who, run] <= best:
+        if how == CHANGED and self.first[r, a, run] <= best:
             return START, 0, 0
         earlier = races[costs.index(best)]
         run = self._run_before(tables.least[earlier][a], earlier, r, run)
