@@ -188,6 +188,17 @@ def test_counts_show_the_highest_next_to_the_limit() -> None:
     assert found.check("starts").text == "0 starts of 1 needed: Athlete 2 (a2)"
 
 
+def test_none_allowed_and_one_side_of_starts_alone() -> None:
+    none = works(timetable(sundays(20), races_in_days={"at_most": 0, "days": 7}, starts=0)).checks
+    assert {check.rule: said(check) for check in none if check.limit is not None} == {
+        "races_in_days": (False, 1, 0.0),
+        "starts": (False, 1, 0.0),
+    }
+    priced = works(timetable(sundays(20), races_in_days={"at_most": 0, "days": 7, "price_s": 2.0}, starts=1))
+    assert [priced.check(rule).priced for rule in ("races_in_days", "starts")] == [True, False]
+    assert priced.passed
+
+
 def test_nights_of_reserves_count_and_their_weekends_when_told() -> None:
     limits: dict[str, Any] = {"weekends_in_a_row": 1, "nights_away_in_days": {"at_most": 1, "days": 28}}
     hours = {("north", "shop"): 8.0}
@@ -350,6 +361,20 @@ def test_ways_to_cover_each_seat() -> None:
 
 
 @pytest.mark.parametrize(
+    "changes",
+    [
+        {"pins": tuple(Pin("never", who, "so be it", None, None, "c1") for who in ("a3", "a4"))},
+        {"pins": tuple(Pin("must", who, "so be it", None, None, "c2") for who in ("a3", "a4"))},
+        {"limits": limits_of(cover=1, recent_grades={"at_least": 99, "days": 5})},
+    ],
+)
+def test_who_covers_must_be_allowed_in_the_seat(changes: dict[str, Any]) -> None:
+    season = fixed_season(**({"limits": limits_of(cover=1)} | changes))
+    check = audit(season, lineup_of(CREWS), ("w1",)).check("cover")
+    assert {m.car for m in check.broken} == {"c1", "c2"}  # without these a3 and a4 can step up into c1
+
+
+@pytest.mark.parametrize(
     ("cover", "fault"),
     [
         (Cover(A1, (Move("a3", A3, A1),), A3), None),
@@ -374,7 +399,7 @@ def test_chains_of_moves(cover: Cover, fault: str | None) -> None:
     season = season.replace(athletes=season.athletes | extra, clearances=(*season.clearances, *rows))
     found = audit(season, lineup_of(CREWS, "r1 a5", cover=(cover,)), ("w1",)).check("cover_moves")
     if fault is None:
-        assert found.kept
+        assert (found.kept, found.text) == (True, "all 1 chains of moves can be made")
     else:
         assert any(fault in measure.text for measure in found.broken), found.broken
 
@@ -411,6 +436,9 @@ def test_costs_are_worked_out_again() -> None:
     assert found.check("costs").text.endswith("item by item as the plan says")
     lie = replace(plan, costs={**plan.costs, "travel": 0.0})
     assert "travel is" in audit(season, lie, None, fixed_model(season)).check("costs").text
+    silent = replace(plan, costs={name: seconds for name, seconds in plan.costs.items() if name != "travel"})
+    (unsaid,) = audit(season, silent, None, fixed_model(season)).check("costs").broken
+    assert (unsaid.figure, unsaid.limit) == (0.0, pytest.approx(plan.costs["travel"]))
     value = replace(plan, value_s=(plan.value_s or 0.0) + 1.0)
     check = audit(season, value, None, fixed_model(season)).check("costs")
     assert not check.kept
@@ -462,6 +490,7 @@ def test_slowest_service() -> None:
         ({"value_s": 100.0, "bound_s": 99.0, "gap": 0.001}, "the gap is 1.0000%, the plan says 0.1000%"),
         ({"value_s": 100.0, "bound_s": 99.0, "tolerance": 0.001, "status": "proven"}, "not proven"),
         ({"value_s": 100.0, "bound_s": 99.0, "tolerance": 0.001}, None),
+        ({"value_s": 0.5, "bound_s": 0.4, "gap": 0.2}, None),
     ],
 )
 def test_the_proof_must_fit_itself(figures: dict[str, Any], fault: str | None) -> None:
