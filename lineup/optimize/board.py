@@ -37,7 +37,7 @@ class Board(NamedTuple):
     `able[k, :able_count[k]]` may fill seat k. `place[r, p, a]` is the cell step of athlete a in position p of race r,
     -1 where he is no candidate; a crew's cell is first[r] plus the steps. `free` numbers the seats that may change.
     `bit[r]` is the bit of race r in the sets of `State`, 0 where the race is held; athletes with the same `group` have
-    the same schedule costs.
+    the same schedule costs. `exact` says which of `seconds` are exact where only those will do; empty: all will.
     """
 
     may: Bools
@@ -55,6 +55,7 @@ class Board(NamedTuple):
     place: Longs
     first: Longs
     seconds: Floats
+    exact: Bools
     slow: Floats
     slow_limit: Floats
     change_s: float
@@ -70,7 +71,7 @@ class State(NamedTuple):
     """What a walk changes: the lineup now and the best one, and room for one move.
 
     `value` holds the cost now and the best one, counted from the start of the walk. `ask` holds what the walk cannot
-    know by itself: the cost of a schedule (athlete, races).
+    know by itself; see `moves.walk`.
     """
 
     seats: Longs
@@ -87,6 +88,7 @@ class State(NamedTuple):
     becomes: Longs
     entries: Longs
     new_s: Floats
+    cells: Longs
     links: Longs
     seen_entry: Bools
     seen_seat: Bools
@@ -126,6 +128,7 @@ def make_board(bench: Bench, tables: CrewTables, window: Collection[int]) -> Boa
         place=_places(tables, width, athletes),
         first=tables.first[:-1].astype(np.int64),
         seconds=tables.estimates,
+        exact=np.zeros(0, dtype=np.bool_),
         slow=tables.slowest,
         slow_limit=np.array([np.inf if limit is None else limit for limit in limits]),
         change_s=float(problem.season.weights.crew_change_s),
@@ -207,6 +210,7 @@ def make_state(bench: Bench, board: Board, lineup: Lineup, seed: int) -> State:
         becomes=np.zeros(room, dtype=np.int64),
         entries=np.zeros(room, dtype=np.int64),
         new_s=np.zeros(room),
+        cells=np.zeros(room, dtype=np.int64),
         links=np.zeros(2 * room, dtype=np.int64),
         seen_entry=np.zeros(len(frame.entries), dtype=np.bool_),
         seen_seat=np.zeros(seats, dtype=np.bool_),

@@ -16,6 +16,7 @@ from lineup.optimize.compiled import compiled
 
 LONGER = 0.6  # chance that a run of races goes on
 UNKNOWN = -1
+CREW = -1
 COOL_EVERY = 256
 
 
@@ -53,15 +54,15 @@ def walk(board, state, keys, costs, temperature, ratio, first, until, steps):  #
 
     Returns
     -------
-    The move reached: `until`, or one that needs the seconds of a schedule that is not in the table. `state.ask` then
-    names it (athlete, races); once they are there, the walk goes on from that move.
+    The move reached: `until`, or one that needs to know more. `state.ask` then names a schedule that is not in the
+    table (athlete, races), or CREW and a cell that is not exact; once that is mended, the walk goes on from that move.
     """
     (may, able, able_count, cost, before, after, seat_race, seat_entry, seat_car, entry_seats, entry_race) = board[:11]
-    (priority, place, cell_first, seconds, slow, slow_limit, change_s, free, bit, group) = board[11:21]
-    (pins, places, place_price) = board[21:]
+    (priority, place, cell_first, seconds, exact, slow, slow_limit, change_s, free, bit, group) = board[11:22]
+    (pins, places, place_price) = board[22:]
     (pin_first, pin_kind, pin_who, pin_other, pin_match) = pins
     (seats, where, sets, starters, entry_s, value, best, rng, ask) = state[:9]
-    (changed, was, becomes, entries, new_s, links, seen_entry, seen_seat) = state[9:]
+    (changed, was, becomes, entries, new_s, cells, links, seen_entry, seen_seat) = state[9:]
     nobody, races, width, free_count = len(may) - 1, len(bit), entry_seats.shape[1], len(free)
     now = temperature
     for step in range(first, until):
@@ -204,11 +205,17 @@ def walk(board, state, keys, costs, temperature, ratio, first, until, steps):  #
                 for p in range(width):
                     if entry_seats[entry, p] >= 0:
                         cell += place[r, p, seats[entry_seats[entry, p]]]
+                cells[i] = cell
                 new_s[i] = priority[entry] * seconds[cell]
                 if slow_limit[entry] < math.inf and slow[cell] > slow_limit[entry]:
                     new_s[i] = math.inf
                 delta += new_s[i] - entry_s[entry]
-        if delta <= most:
+        unsure = -1
+        if delta <= most and len(exact) > 0:
+            for i in range(crews):
+                if not exact[cells[i]]:
+                    unsure = cells[i]
+        if delta <= most and unsure < 0:
             for i in range(crews):
                 entry_s[entries[i]] = new_s[i]
             sets[a], sets[b] = set_a, set_b
@@ -226,4 +233,7 @@ def walk(board, state, keys, costs, temperature, ratio, first, until, steps):  #
             seats[k] = was[i]
             if was[i] != nobody:
                 where[was[i], seat_race[k]] = k
+        if unsure >= 0:
+            ask[0], ask[1], rng[0] = CREW, unsure, begin
+            return step
     return until

@@ -23,6 +23,9 @@ HOT, COLD = (0.01, 0.003, 0.004), 0.0003  # temperatures as shares of the mean c
 WHOLE = 16  # races that are walked all at once; of more, so many in a row:
 WINDOW = 8
 LEAST_GAIN_S = 1e-6
+POLISHING = 10_000  # moves per free seat of a walk downhill at the end of each
+FROZEN_S = 1e-6
+NEAR = 5e-4  # how much dearer than the best so far a lineup may be to be polished, as a share
 MOST_DOUBLED = 4  # times that walks become twice as long
 TO_END = 0.9  # share of the time left that a walk may take
 FIRST_GAP = 0.02  # a first lineup this close to the best under linear costs will do
@@ -93,8 +96,21 @@ class Search:
         self.tried += self.walk.done - before
         better = self.walk.best if self.began_at - self.walk.gain < run.value - LEAST_GAIN_S else None
         if self.walk.ended:
-            self.walk, self.number = None, self.number + 1
+            self.walk = None if self.walk.sharp else self._polish(self.walk)
+            self.number += self.walk is None
         return better
+
+    def _polish(self, walk: Walk) -> Walk | None:
+        """Cold walk on exact costs from where another one got, if that is near the best so far."""
+        run, bench = self.run, self.run.bench
+        for entry in bench.frame.entries:
+            bench.values.learn(entry.kind, [bench.crew(entry, walk.best)])
+        cost = bench.value(walk.best)
+        if self.window is None or run.value is None or cost > run.value + NEAR * abs(run.value):
+            return None
+        self.began_at = cost
+        moves = POLISHING * len(self.window.board.free)
+        return Walk(self.window, walk.best, FROZEN_S, FROZEN_S, moves, walk.seed, sharp=True)
 
     def _next(self, best: Lineup, value: float) -> Walk:
         """Next walk: longer than the first ones, hot and cool in turns, over a window of races if there are many."""

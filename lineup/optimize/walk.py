@@ -12,7 +12,7 @@ from lineup.optimize.bench import Bench
 from lineup.optimize.board import Board, State, make_board, make_state
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.frame import EMPTY, Floats, Lineup
-from lineup.optimize.moves import UNKNOWN, slot_of, walk
+from lineup.optimize.moves import CREW, UNKNOWN, slot_of, walk
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.schedules import members, race_set
 
@@ -63,6 +63,20 @@ class Window:
         inside = race_set(self.order)
         self.held = [races & ~inside for races in self.bench.race_sets(self.lineup)]
 
+    def sharp_board(self, lineup: Lineup) -> Board:
+        """Board for walks on exact costs only, the crews of a lineup known."""
+        for entry in self.bench.frame.entries:
+            table = self.tables.of_race[entry.race]
+            crew = self.bench.crew(entry, lineup)
+            cell = [able.index(a) for able, a in zip(table.candidates, crew, strict=True)]
+            table.settle(np.array([np.ravel_multi_index(cell, table.seconds.shape)]))
+        return self.board._replace(seconds=self.tables.seconds, exact=self.tables.exact)
+
+    def settle(self, cell: int) -> None:
+        """Make a cell of the tables exact."""
+        r = int(np.searchsorted(self.tables.first, cell, side="right")) - 1
+        self.tables.of_race[r].settle(np.array([cell - self.tables.first[r]]))
+
     def learn(self, athlete: int, races: int) -> None:
         """Find out what a schedule costs that a walk asks for; bit i of `races` is the i-th race of the window."""
         worked = self.held[athlete] | race_set(r for i, r in enumerate(self.order) if races >> i & 1)
@@ -79,6 +93,7 @@ class Walk:
 
     Attributes
     ----------
+    sharp : only exact costs will do, where tables hold bounds; for short, cold walks.
     done : moves tried so far.
     """
 
@@ -88,11 +103,14 @@ class Walk:
     cold: float
     moves: int
     seed: int
+    sharp: bool = False
     done: int = 0
+    board: Board = field(init=False)
     state: State = field(init=False)
 
     def __post_init__(self) -> None:
-        self.state = make_state(self.window.bench, self.window.board, self.lineup, self.seed)
+        self.board = self.window.sharp_board(self.lineup) if self.sharp else self.window.board
+        self.state = make_state(self.window.bench, self.board, self.lineup, self.seed)
         if not len(self.window.board.free):
             self.done = self.moves
 
@@ -117,7 +135,11 @@ class Walk:
         ratio = float(self.cold / self.hot)
         while self.done < until:
             known, hot = window.known, float(self.hot)
-            args = (window.board, self.state, known.keys, known.costs, hot, ratio, self.done, until, self.moves)
+            args = (self.board, self.state, known.keys, known.costs, hot, ratio, self.done, until, self.moves)
             self.done = int(walk(*args))
-            if self.done < until:
+            if self.done == until:
+                break
+            if self.state.ask[0] == CREW:
+                window.settle(int(self.state.ask[1]))
+            else:
                 window.learn(int(self.state.ask[0]), int(self.state.ask[1]))

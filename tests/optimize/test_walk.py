@@ -28,12 +28,12 @@ def start(seed: int) -> tuple[Bench, Lineup] | None:
     return None if run.best is None else (run.bench, run.best)
 
 
-def walk(bench: Bench, lineup: Lineup, races: range | None = None, seed: int = 3) -> Walk:
+def walk(bench: Bench, lineup: Lineup, races: range | None = None, seed: int = 3, sharp: bool = False) -> Walk:
     """Walk from a lineup to its end."""
     tables = CrewTables(bench.values)
     assert tables.prepare(lambda: False)
     window = Window(bench, Pricing(bench), tables, races or range(len(bench.problem.races)), lineup)
-    one = Walk(window, lineup, 2.0, 0.01, MOVES, seed)
+    one = Walk(window, lineup, 1e-6 if sharp else 2.0, 1e-6 if sharp else 0.01, MOVES, seed, sharp)
     one.advance(MOVES)
     return one
 
@@ -50,6 +50,22 @@ def test_gain_is_what_the_lineup_gains(seed: int) -> None:
     assert one.gain == pytest.approx(gained, abs=1e-6 if exact else 0.05 * bench.value(lineup))
     if exact:
         assert bench.keeps_rules(one.best)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_sharp_walk_ends_where_no_seat_can_be_better(seed: int) -> None:
+    begun = start(seed)
+    if begun is None:
+        return
+    bench, lineup = begun
+    one = walk(bench, lineup, sharp=True)
+    value = bench.value(one.best)
+    assert one.gain == pytest.approx(bench.value(lineup) - value, abs=1e-6)
+    for k, a in enumerate(one.best.tolist()):
+        for other in np.flatnonzero(bench.frame.may[:, k]).tolist():
+            changed = one.best.copy()
+            changed[k] = other
+            assert other == a or not bench.keeps_rules(changed) or bench.value(changed) >= value - 1e-6
 
 
 def test_same_seed_same_walk_and_another_seed_another() -> None:
