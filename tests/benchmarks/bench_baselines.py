@@ -7,10 +7,7 @@ model. Skills and sampling are outside. The textbook takes fewer scenarios (it h
 so its own value and bound speak of that coarser problem; what the plans are worth is judged on fresh scenarios of
 another seed, the same for all. Ratios are to our method's value on those.
 
-Last result, two cores that other work kept busy (load 4 to 5), 30x4x4, 90 s each, textbook with 30 scenarios, judged on
-4096 fresh ones: ours 934.6 s (standard error 0.9), gap 0.12 %, 1 % after 14 s, 0.2 % after 48 s; textbook in HiGHS
-1.008 times that, gap 2.4 % of its own coarser problem; textbook in CP-SAT no plan; averages week by week no rested
-crew in week 4.
+The last result stands in the README, with its picture (`--picture data_demo/screens/gaps.svg`, which needs vl-convert).
 """
 
 from __future__ import annotations
