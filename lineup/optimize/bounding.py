@@ -14,7 +14,7 @@ from lineup.optimize.crew_master import Prices
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.pricing import Pricing
 
-MIXED_ROUNDS = 3
+MIXED_ROUNDS = 0  # of schedule columns on mixed crews, before whole ones take over
 
 
 @dataclass(eq=False)

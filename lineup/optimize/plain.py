@@ -38,6 +38,8 @@ class Plain:
         self.column[self.athletes, self.seats] = np.arange(len(self.athletes))
         self.cuts: list[tuple[EntryFrame, KindCut]] = []
         self.lp = new_lp()
+        self.lp.setOptionValue("solver", "ipm")
+        self.lp.setOptionValue("run_crossover", "off")
         self._begin()
 
     def _begin(self) -> None:
