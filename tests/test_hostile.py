@@ -85,9 +85,7 @@ def test_a_profile_and_a_reason_show_names_letter_by_letter(folder: Path, capsys
     ("table", "column", "values"),
     [("athletes", "name", ILLEGAL_NAMES), ("athletes", "athlete", ILLEGAL_IDS), ("graded_stops", "stop", ILLEGAL_IDS)],
 )
-def test_each_illegal_name_or_id_is_reported(
-    table: str, column: str, values: tuple[str, ...], tmp_path: Path
-) -> None:
+def test_each_illegal_name_or_id_is_reported(table: str, column: str, values: tuple[str, ...], tmp_path: Path) -> None:
     season = tiny_season(athletes=len(values), grades=1)
     rows = season_rows(season)[table][: len(values)]
     for row, value in zip(rows, values, strict=True):

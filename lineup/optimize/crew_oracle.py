@@ -52,8 +52,7 @@ class CrewOracle:
         earned = self._earned(links)
         least, near = self._short(earned)
         if near is None:
-            near = self._full(earned)
-            least = min(float(self._slack(near, earned).min()), self.others_s)
+            least, near = self._full(earned)
         near = near[self.table.exact.flat[near]]
         return self.priority * least, self._columns(near)
 
@@ -83,8 +82,8 @@ class CrewOracle:
             slack[near] = self._slack(self.cells[near], earned)
         return min(float(slack.min()), others), self.cells[near]
 
-    def _full(self, earned: list[Floats]) -> Ints:
-        """Look at all crews; keep a short list, return the near ones."""
+    def _full(self, earned: list[Floats]) -> tuple[float, Ints]:
+        """Look at all crews; keep a short list, return the least and the near ones."""
         total: Floats = np.zeros(())
         for p, own in enumerate(earned):
             total = total + own.reshape([-1 if q == p else 1 for q in range(len(earned))])
@@ -103,7 +102,7 @@ class CrewOracle:
             self.others_s, self.cells = np.inf, np.arange(len(slack))
         self.places = np.unravel_index(self.cells, self.table.seconds.shape)
         self.earned = earned
-        return near
+        return float(slack.min()), near
 
     def _near(self, slack: Floats) -> Ints:
         """About `CREWS` places of least slack, the least one among them."""
