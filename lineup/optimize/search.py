@@ -65,6 +65,8 @@ def first_lineup(run: Run, stop_costs: Floats, seconds: float) -> None:
             return
         if not sum(repair(run, model, lineup) for lineup in answer.lineups) and answer.lineups:
             return
+        if not answer.lineups:
+            seconds *= 2.0
 
 
 @dataclass(eq=False)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import resource
+import time
 
 import numpy as np
 
@@ -18,6 +19,15 @@ from lineup.problem import Problem, build
 from lineup.settings import Settings
 from tests.benchmarks.generate import make_model, make_season
 
+REACHED = 0.005
+GROWTH = {  # athletes, cars, weekends, scenarios
+    "36 athletes, 4 cars, 6 weeks": (36, 4, 6, 1000),
+    "twice the athletes": (72, 4, 6, 1000),
+    "twice athletes and cars": (72, 8, 6, 1000),
+    "twice the weekends": (36, 4, 12, 1000),
+    "four times the weekends": (36, 4, 24, 1000),
+    "four times the scenarios": (36, 4, 6, 4000),
+}
 SIZES = {"30x4x4": (30, 4, 4, 60.0), "48x6x8": (48, 6, 8, 120.0), "72x8x12": (72, 8, 12, 300.0)}
 
 
@@ -49,6 +59,24 @@ def _averages(problem: Problem) -> float:
     return float("nan") if total.value is None else total.value
 
 
+def growth(seed: int, seconds: float) -> None:
+    """Print how the wall time to a gap of `REACHED` grows with each size, as a ratio to the first season's."""
+    base = None
+    for name, (athletes, cars, weekends, scenarios) in GROWTH.items():
+        season = make_season(athletes, cars, weekends, seed)
+        settings = Settings(time_s=seconds, scenarios=scenarios, seed=seed, tolerance=REACHED)
+        problem = build(season, make_model(season, scenarios, seed), season.weekends, settings)
+        began = time.monotonic()
+        found = solve(problem, settings)
+        took = time.monotonic() - began
+        base = base or took
+        reached = found.gap is not None and found.gap <= REACHED
+        print(
+            f"{name:28} "
+            + (f"{took / base:5.1f} times" if reached else f"not reached, gap {100 * (found.gap or 1):.2f} %")
+        )
+
+
 def main() -> None:
     """Read the command line and run."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -56,8 +84,12 @@ def main() -> None:
     parser.add_argument("--share", type=float, default=1.0, help="share of each size's time")
     parser.add_argument("--scenarios", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--growth", type=float, metavar="SECONDS", help="only how time grows, so long at most each")
     given = parser.parse_args()
     np.seterr(all="raise", under="ignore")
+    if given.growth is not None:
+        growth(given.seed, given.growth)
+        return
     for name in given.sizes:
         run(name, given.share, given.scenarios, given.seed)
 
