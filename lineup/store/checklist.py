@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal, Protocol
 
+from lineup.eligibility import pair_rule
 from lineup.errors import NotAllowed
 from lineup.plan import Plan
 from lineup.plan_changes import seat_changes
@@ -217,15 +218,10 @@ def pin_text(season: Season, pin: Pin) -> str:
     """Return a pin in words, its reason left out."""
     who = label(season, "athletes", pin.athlete)
     if pin.other is not None:
-        who += f" and {label(season, 'athletes', pin.other)}"
+        return f"pinned: {who} and {label(season, 'athletes', pin.other)} {pair_rule(season, pin)}"
     where = [label(season, kind, key) for kind, key in _places(pin) if key is not None]
-    verb = {
-        "must": "must work",
-        "never": "must not work",
-        "pair": "must work together",
-        "apart": "must not work together",
-    }
-    return f"pinned: {who} {verb[pin.kind]}" + (f" in {', '.join(where)}" if where else "")
+    verb = "must work" if pin.kind == "must" else "must not work"
+    return f"pinned: {who} {verb}" + (f" in {', '.join(where)}" if where else "")
 
 
 def _places(pin: Pin) -> tuple[tuple[str, str | None], ...]:

@@ -95,7 +95,7 @@ def test_the_signer_acknowledges_each_change_pin_and_broken_price(store: Store, 
     assert texts(store, roster, season, audit) == [
         "Race 1 (r1), Car 1 (c1), P2 (p2): Athlete 7 (a7) instead of Athlete 2 (a2)",
         "pinned: Athlete 7 (a7) must work in Race 1 (r1), Car 1 (c1), P2 (p2) (learns the wall)",
-        "pinned: Athlete 4 (a4) and Athlete 5 (a5) must work together (talk well)",
+        "pinned: Athlete 4 (a4) and Athlete 5 (a5) work the same car or not at all (talk well)",
         "height is broken at a price: a7 is 2 cm below p2",
     ]
     every = acknowledge_all(store, roster, season, audit)
