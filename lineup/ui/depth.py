@@ -95,7 +95,7 @@ def losses(found: Opened, season: Season, plan: Plan) -> None:
             except LineupError as error:
                 st.error(show.plain(str(error)))
             else:
-                st.toast("Kept")
+                st.success("Kept")
 
 
 page()

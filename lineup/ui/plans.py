@@ -96,6 +96,8 @@ def require_plan(found: Opened, season: Season) -> Chosen:
     if chosen is None:
         st.error("That plan is no longer there. Choose another one.")
         st.stop()
+    if told := st.session_state.pop("told", None):  # not a toast: a toast is a dialog without a name
+        st.success(told)
     if not chosen.plan.assignments:
         _no_lineup(chosen)
     warm(found, chosen.plan.weekends or season.weekends)
@@ -191,5 +193,5 @@ def _keep(found: Opened, season: Season, chosen: Chosen, reason: str) -> None:
         return
     st.session_state["pick_plan"] = NEWEST
     keep("plan", NEWEST)
-    st.toast(f"Kept as revision {revision.number}")
+    st.session_state["told"] = f"Kept as revision {revision.number}"
     st.rerun()
