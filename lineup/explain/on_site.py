@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from lineup.eligibility import may_fill
 from lineup.explain import words
 from lineup.explain.change import Change, Lineup, Moves
 from lineup.optimize.cover_ways import OnSite
@@ -42,6 +43,8 @@ def step_ins(study: Study, plan: Plan, seat: Seat) -> tuple[StepIn, ...]:
     lapsed = {pin.athlete for pin in study.season.pins if holder in (pin.athlete, pin.other)}
     best: dict[str, Change] = {}
     for moves in _moves(site, plan, seat):
+        if not all(may_fill(study.season, m.athlete, m.end).allowed for m in moves if m.end is not None):
+            continue
         change = lineup.change(moves)
         known = best.get(moves[0].athlete)
         broken = [b for b in change.breaches if not (b.rule == "pin" and b.athlete in lapsed)]

@@ -37,8 +37,8 @@ def amend(found: Opened, kept: Store, season: Season, roster: Roster) -> None:
         if not ways:
             st.warning("Nobody at the track may step into this seat under the rules of the season.")
             return
-        with st.form("amend"):
-            way = ask_way(season, ways)
+        with st.form(f"amend_{roster.revision}"):  # what was filled in for another revision counts no more
+            way = ask_way(season, ways, roster.revision)
             reason = st.text_input("Why, without a diagnosis", max_chars=300, placeholder="unavailable since noon")
             if st.form_submit_button("Put it in force now", type="primary", icon=":material/bolt:"):
                 try:
@@ -69,10 +69,10 @@ def ask_seat(season: Season, plan: Plan, weekend: str) -> Seat | None:
     return st.selectbox("Which seat is lost", seats, format_func=words.__getitem__, key=f"lost_{weekend}")
 
 
-def ask_way(season: Season, ways: tuple[StepIn, ...]) -> StepIn:
+def ask_way(season: Season, ways: tuple[StepIn, ...], revision: int) -> StepIn:
     """Ask who steps in, the cheapest first, with everything that moves."""
-    labels = [f"{name_of(season, way.athlete)}: {way.text}" for way in ways]
-    chosen = st.radio(
-        "Who steps in (only who is there and may)", range(len(ways)), format_func=lambda n: show.plain(labels[n])
-    )
-    return ways[int(chosen or 0)]
+    by_athlete = {way.athlete: way for way in ways}
+    words = {a: show.plain(f"{name_of(season, a)}: {way.text}") for a, way in by_athlete.items()}
+    key = f"step_in_{revision}"
+    chosen = st.radio("Who steps in (only who is there and may)", list(words), format_func=words.__getitem__, key=key)
+    return by_athlete[str(chosen)]
