@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import tempfile
 import tomllib
 from collections.abc import Iterator
@@ -37,13 +38,13 @@ def write_new_season(folder: Path | str) -> tuple[Path, ...]:
         with tempfile.TemporaryDirectory(prefix=".lineup-", dir=folder.parent) as place:
             draft = Path(place) / folder.name  # a half-written season never stands where the whole one shall be
             written = [folder / path.relative_to(draft) for path in _copy(STARTER, draft)]
-            _write_workbook(Path(place) / book.name)
+            (Path(place) / book.name).write_bytes(_workbook())
             if folder.exists():
                 folder.rmdir()
             draft.rename(folder)
             (Path(place) / book.name).rename(book)
-    except (OSError, xlsxwriter.exceptions.FileCreateError) as error:
-        raise InputError(f"{folder}: cannot be written ({getattr(error, 'strerror', None) or error})") from None
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror or error})") from None
     return (*written, book)
 
 
@@ -57,14 +58,16 @@ def _copy(source: Traversable, target: Path) -> Iterator[Path]:
             yield target / item.name
 
 
-def _write_workbook(path: Path) -> None:
-    with xlsxwriter.Workbook(path) as book:
+def _workbook() -> bytes:
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out, {"in_memory": True}) as book:
         book.set_properties({"created": MADE})
         for name, rows in _sheets().items():
             sheet = book.add_worksheet(name)
             for number, row in enumerate(rows):
                 for column, value in enumerate(row):
                     sheet.write_string(number, column, value)
+    return out.getvalue()
 
 
 def _sheets() -> dict[str, list[list[str]]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any, Final
 
@@ -9,7 +10,7 @@ import xlsxwriter
 
 from lineup.errors import InputError
 from lineup.grading_sheet.layout import CAR, LINE_CELLS, MISS, STOP_CELLS, Marks, columns, lines, misses_of, tasks_of
-from lineup.safe_files import whole_file
+from lineup.safe_files import write_whole
 from lineup.season import Choreography, Season
 from lineup.suggest import did_you_mean
 
@@ -45,15 +46,17 @@ def write_grading_sheet(
     if not 1 <= stops <= MOST_STOPS:
         raise InputError(f"a grading sheet holds 1 to {MOST_STOPS} stops, not {stops}")
     chosen = season.choreographies.values() if service is None else (season.choreographies[service],)
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out, {"in_memory": True}) as book:
+        _write_notes(book)
+        ranges = _write_lists(book, season)
+        first = _first_free_number(season)
+        for place, choreography in enumerate(chosen):
+            _Sheet(book, season, choreography, marks, ranges).write(first + place * stops, stops)
     try:
-        with whole_file(Path(path)) as draft, xlsxwriter.Workbook(str(draft)) as book:
-            _write_notes(book)
-            ranges = _write_lists(book, season)
-            first = _first_free_number(season)
-            for place, choreography in enumerate(chosen):
-                _Sheet(book, season, choreography, marks, ranges).write(first + place * stops, stops)
-    except (OSError, xlsxwriter.exceptions.FileCreateError) as error:
-        raise InputError(f"{path}: cannot be written ({error})") from None
+        write_whole(Path(path), out.getvalue())
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror or error})") from None
 
 
 def _write_notes(book: Any) -> None:
