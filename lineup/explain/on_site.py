@@ -32,7 +32,7 @@ class StepIn:
 
 
 def step_ins(study: Study, plan: Plan, seat: Seat) -> tuple[StepIn, ...]:
-    """Return who can take a seat at the track, the cheapest way for each, cheapest first.
+    """Return who can take a seat at the track, each by the way that moves fewest people; fewest first, then cheapest.
 
     Looks at the race's reserves, at who works another race there that day, and at the race's own starters: from a
     seat that may stay empty, in exchange with the seat's holder, or with a reserve behind them. A way that breaks a
@@ -48,9 +48,9 @@ def step_ins(study: Study, plan: Plan, seat: Seat) -> tuple[StepIn, ...]:
         change = lineup.change(moves)
         known = best.get(moves[0].athlete)
         broken = [b for b in change.breaches if not (b.rule == "pin" and b.athlete in lapsed)]
-        if not broken and (known is None or change.gain_s > known.gain_s):
+        if not broken and (known is None or _effort(change) < _effort(known)):
             best[moves[0].athlete] = change
-    ways = sorted(best.items(), key=lambda item: (-item[1].gain_s, item[0]))
+    ways = sorted(best.items(), key=lambda item: (*_effort(item[1]), item[0]))
     return tuple(StepIn(athlete, c.moves, -c.gain_s, _text(study, c)) for athlete, c in ways)
 
 
@@ -79,6 +79,11 @@ def with_step_in(study: Study, plan: Plan, way: StepIn) -> Plan:
         scenarios=study.settings.scenarios, tail=study.settings.tail,
         notes=(*plan.notes, f"changed at the track: {way.text}"),
     )  # fmt: skip
+
+
+def _effort(change: Change) -> tuple[int, float]:
+    """Return what a change asks at the track: people moved, then seconds."""
+    return len(change.moves), -change.gain_s
 
 
 def _moves(site: OnSite, plan: Plan, seat: Seat) -> Iterator[Moves]:

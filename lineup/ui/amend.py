@@ -70,7 +70,7 @@ def ask_seat(season: Season, plan: Plan, weekend: str) -> Seat | None:
 
 
 def ask_way(season: Season, ways: tuple[StepIn, ...], revision: int) -> StepIn:
-    """Ask who steps in, the cheapest first, with everything that moves."""
+    """Ask who steps in, the fewest people moved first, with everything that moves."""
     by_athlete = {way.athlete: way for way in ways}
     words = {a: show.plain(f"{name_of(season, a)}: {way.text}") for a, way in by_athlete.items()}
     key = f"step_in_{revision}"
