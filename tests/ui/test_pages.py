@@ -169,6 +169,47 @@ def test_somebody_hurt_brings_ways_to_go_on(open_page: Open, folder: Path) -> No
     assert [a.athlete for a in read_season(folder)[0].absences] == ["a2"]
 
 
+def test_somebody_comes_back_step_by_step_by_the_coachs_dates(open_page: Open, folder: Path) -> None:
+    at = open_page("hurt")
+    days = {field.label.split(" (")[0]: field for field in at.date_input}
+    next(box for box in at.selectbox if box.label == "Who is out").select("a2")
+    days["From"].set_value(date(2026, 4, 1))
+    days["Practises from"].set_value(date(2026, 4, 3))
+    days["May step in for somebody from"].set_value(date(2026, 4, 5))
+    days["May start from"].set_value(date(2026, 4, 12))
+    _press(at, "Plan again")
+    assert not at.error, [e.value for e in at.error]
+    job = job_of(folder, at.query_params["replan"])
+    assert job is not None
+    assert job.wait(60) == "done", job.error
+    at.run()
+    said = words(at)
+    assert "may cover from 5 Apr 2026 and start from 12 Apr 2026, by the coach" in said
+    assert "A return, by the coach’s dates" in said
+    assert said.count("clears nobody to compete") >= 2
+    _press(at, "Take it")
+    # out until he may step in; availability has no word for "may step in, may not start"
+    (absence,) = read_season(folder)[0].absences
+    assert (absence.athlete, absence.first_day, absence.last_day) == ("a2", date(2026, 4, 1), date(2026, 4, 4))
+
+
+def test_the_days_of_a_return_must_fit(open_page: Open) -> None:
+    for days, message in (
+        ({"Practises from": date(2026, 4, 3)}, "needs the day of the first start"),
+        ({"May start from": date(2026, 4, 12), "Last day out": date(2026, 4, 6)}, "not both"),
+        (
+            {"May step in for somebody from": date(2026, 4, 19), "May start from": date(2026, 4, 12)},
+            "must follow each other",
+        ),
+    ):
+        at = open_page("hurt")
+        fields = {field.label.split(" (")[0]: field for field in at.date_input}
+        for label, day in days.items():
+            fields[label].set_value(day)
+        _press(at, "Plan again")
+        assert message in at.error[0].value.replace("\\", "")
+
+
 def test_roles_say_who_may_keep_a_plan(open_page: Open, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     roles = folder.with_name("roles.toml")
     roles.write_text('[[person]]\nid = "reader"\nroles = ["reader"]\n')
