@@ -71,6 +71,35 @@ def test_the_signer_signs_and_downloads(tiny_visit: Visit, tiny_folder: Path, tm
     assert links in ([], ["#stMain"]), "an athlete's page leads nowhere else"
 
 
+def test_a_crew_is_amended_at_the_track_and_ratified(tiny_visit: Visit, tiny_folder: Path) -> None:
+    visit = tiny_visit
+    visit.open()
+    keep(visit, "plan of the spring")
+    visit.go("Sign-off")
+    for step in ("Travel list", "Starting crews"):
+        visit.page.get_by_role("radio", name=step).click()
+        visit.settle()
+        sign(visit)
+    visit.page.get_by_text("Amend at the track").click()
+    visit.settle()
+    visit.page.get_by_text("Athlete 7: ").first.click()
+    visit.page.get_by_label("Why, without a diagnosis").fill("unavailable since noon")
+    assert visit.accessibility_faults() == []
+    visit.press("Put it in force now")
+    visit.says("A signer has to ratify them")
+    with open_store(default_store(tiny_folder)) as kept:
+        amended = kept.state("w1")["starting_crews"]
+        assert amended.status == "amended"
+        assert amended.in_force is not None
+        assert "a7" in kept.plan(amended.in_force).crew("r1", "c1").values()
+    assert visit.accessibility_faults() == []
+    acknowledge_and_sign(visit, "Ratify")
+    visit.says("ratified the starting crews")
+    with open_store(default_store(tiny_folder)) as kept:
+        assert kept.state("w1")["starting_crews"].status == "signed"
+        assert kept.verify().ok
+
+
 def test_the_coach_plans_around_somebody_hurt(tiny_visit: Visit, tiny_folder: Path) -> None:
     visit = tiny_visit
     visit.open()
