@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import time
 import zipfile
 from pathlib import Path
 
 from lineup.read import read_season
 from lineup.read.drafts import drafts_of
 from lineup.store import default_store, open_store
-from tests.e2e.browser import Visit
+from tests.e2e.browser import WAIT_S, Visit
 
 
 def keep(visit: Visit, reason: str) -> None:
@@ -27,12 +28,16 @@ def acknowledge_and_sign(visit: Visit, verb: str = "Sign") -> None:
     """Acknowledge everything that is listed and press the button of this verb."""
     visit.says("acknowledge")  # the audit behind the list takes its time
     visit.settle()
-    boxes = visit.page.get_by_test_id("stCheckbox").filter(visible=True)
-    for number in range(boxes.count()):
-        if boxes.nth(number).locator("input").get_attribute("role") != "switch":
-            boxes.nth(number).locator("label").click()
-            visit.settle()
-    visit.says("Everything is acknowledged.")
+    done = visit.page.get_by_text("Everything is acknowledged.")
+    end = time.monotonic() + WAIT_S
+    while not done.is_visible():  # a busy machine may draw the list late, or miss a click
+        assert time.monotonic() < end, "not everything could be acknowledged"
+        boxes = visit.page.get_by_test_id("stCheckbox").filter(visible=True)
+        for number in range(boxes.count()):
+            box = boxes.nth(number).locator("input")
+            if box.get_attribute("role") != "switch" and not box.is_checked():
+                boxes.nth(number).locator("label").click()
+                visit.settle()
     visit.page.get_by_role("button", name=f"{verb} revision").click()
     visit.settle()
 
