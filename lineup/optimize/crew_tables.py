@@ -6,8 +6,9 @@ bound from below, and cells are settled as they are needed.
 
 from __future__ import annotations
 
+import math
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Sized
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property, reduce
@@ -27,6 +28,7 @@ MOST_CELLS = 4_000_000  # crews of one race; beyond it there are no tables
 MOST_IN_ALL = 60_000_000  # crews of all races
 MOST_JOINED = 4e9  # crews times scenarios; beyond it scenarios are joined in groups
 GROUPS = 64
+NO_KIND = -1  # of a race that none of the cars enters
 
 Candidates = tuple[tuple[int, ...], ...]  # athlete numbers by position of the kind, EMPTY last where a seat may be
 
@@ -75,6 +77,9 @@ class ServiceTables:
         return ServiceTables(self.blended[rows], self.mean[rows], self.exact)
 
 
+Made = dict[tuple[int, Candidates], list[ServiceTables]]  # by kind and candidates, a table for each service
+
+
 @dataclass(eq=False)
 class CrewTables:
     """Tables of all races of a problem, made once.
@@ -96,8 +101,8 @@ class CrewTables:
 
     @cached_property
     def kind_of(self) -> list[int]:
-        """Kind of the entries of each race; -1 where none enters."""
-        kinds = [-1] * len(self.frame.problem.races)
+        """Kind of the entries of each race."""
+        kinds = [NO_KIND] * len(self.frame.problem.races)
         for entry in self.frame.entries:
             kinds[entry.race] = entry.kind
         return kinds
@@ -139,13 +144,13 @@ class CrewTables:
     @property
     def fit(self) -> bool:
         """Whether the tables are small enough to be made."""
-        cells = [float(np.prod([len(able) for able in c])) for c in self.candidates]
-        return max(cells, default=0.0) <= MOST_CELLS and sum(cells) <= MOST_IN_ALL and min(cells, default=0.0) > 0
+        crews = [_crews(candidates) for candidates in self.candidates]
+        return max(crews, default=0) <= MOST_CELLS and sum(crews) <= MOST_IN_ALL and min(crews, default=0) > 0
 
     @cached_property
     def first(self) -> Ints:
         """Where each race's cells begin in `seconds` and `exact`, and where the last ones end, shape (races + 1,)."""
-        return np.cumsum([0, *(int(np.prod([len(able) for able in c])) for c in self.candidates)])
+        return np.cumsum([0, *map(_crews, self.candidates)])
 
     @cached_property
     def seconds(self) -> Floats:
@@ -161,45 +166,50 @@ class CrewTables:
         """Make the tables unless `over` says to stop; return whether they are there."""
         with self.lock:
             if not self.of_race:
-                if not self._make(over):
+                made = self._make(over)
+                if made is None:
                     return False
-                self.of_race = [self._race(r) for r in range(len(self.frame.problem.races))]
-                self._known.clear()
+                self.of_race = [self._race(r, made) for r in range(len(self.frame.problem.races))]
                 _ = self.estimates
         return True
 
-    def _make(self, over: Callable[[], bool]) -> bool:
-        """Make the tables of every service over the candidates of its races, side by side; return whether all were."""
-        wanted = dict.fromkeys(
-            (kind, self._union[kind] or candidates)
-            for kind, candidates in zip(self.kind_of, self.candidates, strict=True)
-        )
+    def _make(self, over: Callable[[], bool]) -> Made | None:
+        """Make the tables of every service over the candidates of its races, side by side; None where stopped."""
+        raced = [r for r, kind in enumerate(self.kind_of) if kind != NO_KIND]
         jobs = []
-        for key in wanted:
-            kind = self.values.kinds[key[0]]
-            jobs += [(key, part) for part in zip(kind.banks, kind.rows, kind.columns, strict=True)]
+        for kind, candidates in dict.fromkeys((self.kind_of[r], self._wide(r)) for r in raced):
+            own = self.values.kinds[kind]
+            parts = zip(own.banks, own.rows, own.columns, strict=True)
+            jobs += [((kind, candidates), part) for part in parts]
+        found: Made = {}
         with ThreadPoolExecutor(self.frame.problem.settings.workers) as pool:
             made = [pool.submit(self._service, *part, key[1], over) for key, part in jobs]
             try:
                 for (key, _), service in zip(jobs, made, strict=True):
-                    self._known.setdefault(key, []).append(service.result())
+                    found.setdefault(key, []).append(service.result())
             except Stopped:
-                self._known.clear()
-                return False
-        return True
+                return None
+        return found
 
-    def _race(self, r: int) -> CrewTable:
+    def _wide(self, r: int) -> Candidates:
+        """Candidates that the tables of a race's services are made for."""
+        return self._union[self.kind_of[r]] or self.candidates[r]
+
+    def _race(self, r: int, made: Made) -> CrewTable:
         kind, candidates, part = self.kind_of[r], self.candidates[r], slice(self.first[r], self.first[r + 1])
-        counts = np.array([count for _, count in self.frame.problem.services(self.frame.problem.races[r].id)])
-        wide = self._union[kind] or candidates
-        places = [[able.index(a) for a in own] for able, own in zip(wide, candidates, strict=True)]
-        services = [made.part(places) for made in self._known[kind, wide]]
         shape = tuple(len(able) for able in candidates)
         seconds, exact = self.seconds[part].reshape(shape), self.exact[part].reshape(shape)
-        seconds[:] = sum((count * made.blended for count, made in zip(counts, services, strict=True)), np.zeros(()))
-        exact[:] = all(made.exact for made in services)
+        counts = np.array([count for _, count in self.frame.problem.services(self.frame.problem.races[r].id)])
+        if kind == NO_KIND:
+            seconds[...], exact[...] = 0.0, True
+            return CrewTable(self.values, kind, counts, candidates, seconds, exact)
+        wide = self._wide(r)
+        places = [[able.index(a) for a in own] for able, own in zip(wide, candidates, strict=True)]
+        services = [service.part(places) for service in made[kind, wide]]
+        seconds[:] = sum((count * s.blended for count, s in zip(counts, services, strict=True)), np.zeros(()))
+        exact[:] = all(service.exact for service in services)
         if self.limited:
-            self.slowest[part].reshape(shape)[:] = reduce(np.maximum, [made.mean for made in services])
+            self.slowest[part].reshape(shape)[:] = reduce(np.maximum, [service.mean for service in services])
         return CrewTable(self.values, kind, counts, candidates, seconds, exact)
 
     @cached_property
@@ -212,13 +222,8 @@ class CrewTables:
                 (*sorted(set().union(*able) - {EMPTY}), *([EMPTY] if EMPTY in set().union(*able) else []))
                 for able in zip(*own, strict=True)
             )
-            apart = sum(float(np.prod([len(able) for able in c])) for c in own)
-            found.append(together if float(np.prod([len(able) for able in together])) <= apart else None)
+            found.append(together if _crews(together) <= sum(map(_crews, own)) else None)
         return found
-
-    @cached_property
-    def _known(self) -> dict[tuple[int, Candidates], list[ServiceTables]]:
-        return {}
 
     def _service(
         self, bank: ServiceBank, rows: Ints, columns: Sequence[int], candidates: Candidates, over: Callable[[], bool]
@@ -228,8 +233,7 @@ class CrewTables:
         for p, column in enumerate(columns):
             if column >= 0:
                 own[column] = np.array([rows[p, a] if a != EMPTY else EMPTY for a in candidates[p]], dtype=np.intp)
-        joined = float(np.prod([len(c) for c in own])) * bank.scenarios
-        groups = GROUPS if tail > 0 or joined > MOST_JOINED else None
+        groups = GROUPS if tail > 0 or _crews(own) * bank.scenarios > MOST_JOINED else None
         weights = [np.full(bank.scenarios, 1.0 / bank.scenarios)] if tail == 0 or self.limited else []
         if tail > 0:
             weights.append(blend_weights(bank.stop_times(_quick_crew(bank, own))[0], tail, tail_share))
@@ -238,6 +242,11 @@ class CrewTables:
         shape = [len(candidates[p]) if c >= 0 else 1 for p, c in enumerate(columns)]
         turned = [np.transpose(table, order).reshape(shape) for table in tables]
         return ServiceTables(turned[-1], turned[0], groups is None)
+
+
+def _crews(candidates: Iterable[Sized]) -> int:
+    """Count the crews that candidates by position can make."""
+    return math.prod(map(len, candidates))
 
 
 def search_tables(bench: Bench, tables: CrewTables, lineup: Lineup) -> CrewTables:
@@ -254,6 +263,8 @@ def _shortlist(bench: Bench, tables: CrewTables, lineup: Lineup) -> NDArray[np.b
     frame, may = bench.frame, np.zeros(bench.frame.may.shape, dtype=np.bool_)
     for r, candidates in enumerate(tables.candidates):
         entries = [entry for entry in frame.entries if entry.race == r]
+        if not entries:
+            continue
         seconds = bench.pool.at_mix(entries[0].kind, uniform_mix(entries[0], frame.may)).for_entry(entries[0])[1]
         most = _widest(candidates, min(MOST_CELLS, MOST_IN_ALL // len(tables.candidates)))
         for p, able in enumerate(candidates):
@@ -268,7 +279,7 @@ def _shortlist(bench: Bench, tables: CrewTables, lineup: Lineup) -> NDArray[np.b
 def _widest(candidates: Candidates, cells: int) -> int:
     """Most candidates of each position such that their crews are no more than so many."""
     longest = max(len(able) for able in candidates)
-    fits = [n for n in range(1, longest + 1) if np.prod([float(min(n, len(able))) for able in candidates]) <= cells]
+    fits = [n for n in range(1, longest + 1) if _crews([able[:n] for able in candidates]) <= cells]
     return max(fits, default=1)
 
 

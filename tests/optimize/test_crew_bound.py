@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lineup.optimize import solve as solve_module
 from lineup.optimize.bench import Bench
 from lineup.optimize.crew_bound import CrewRelaxation
 from lineup.optimize.crew_master import Prices
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.pricing import Pricing
 from lineup.problem import build
+from tests.builders import tiny_season
 from tests.optimize.brute import best_lineup, size
 from tests.optimize.seasons import QUICK, make_problem, random_season
 from tests.optimize.switched import switched
@@ -59,3 +61,16 @@ def test_rises_with_every_rule_in_turn(seed: int) -> None:
             break
     assert np.isfinite(bound.bound)
     assert bound.bound >= begun
+
+
+def test_a_race_that_nobody_enters_has_an_empty_table(monkeypatch: pytest.MonkeyPatch) -> None:
+    season = tiny_season(athletes=5, positions=2, races=3, grades=0)
+    season = season.replace(entries=tuple(entry for entry in season.entries if entry.race != "r2"))
+    monkeypatch.setattr(solve_module, "SMALL_SEATS", 0)
+    problem = make_problem(season, 1)
+    best = best_lineup(problem)
+    for workers in (1, 2):
+        found = solve_module.solve(problem, QUICK.replace(workers=workers))
+        assert best is not None
+        assert found.status == "proven"
+        assert found.value_s == pytest.approx(best[0], rel=2e-5)
