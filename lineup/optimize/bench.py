@@ -14,7 +14,7 @@ from lineup.optimize.crews import Crew, CrewValues
 from lineup.optimize.cuts import CutPool
 from lineup.optimize.frame import EMPTY, EntryFrame, Frame, Lineup
 from lineup.optimize.schedules import RaceSet, Schedules
-from lineup.optimize.seat_rules import places_of
+from lineup.optimize.seat_rules import place_price, places_of
 from lineup.optimize.trips import PairCosts
 from lineup.problem import Problem
 from lineup.season import Pin
@@ -90,23 +90,15 @@ class Bench:
 
     def beyond_places_s(self, lineup: Lineup) -> float:
         """Seconds of starters beyond priced travel places."""
-        limit = self.problem.season.limits.get("travel_places")
-        if limit is None or limit.price_s is None:
-            return 0.0
-        starters = self.frame.worked(lineup).sum(axis=0)
-        beyond = [
-            max(0, int(starters[r]) - (places_of(self.problem, r) or 0))
-            for r, race in enumerate(self.problem.races)
-            if race.travel_places is None and places_of(self.problem, r) is not None
-        ]
-        return limit.price_s * sum(beyond)
+        return sum(
+            (place_price(self.problem, r) or 0.0) * beyond for r, beyond in enumerate(self._beyond_places(lineup))
+        )
 
-    @cached_property
-    def tied(self) -> bool:
-        """Whether any rule but filling the seats ties athletes together."""
-        places = any(places_of(self.problem, r) is not None for r in range(len(self.problem.races)))
-        slow = any(car.slowest_s is not None for car in self.problem.season.cars.values())
-        return places or slow or bool(self.team_pins) or bool(self.frame.optional.any())
+    def _beyond_places(self, lineup: Lineup) -> list[int]:
+        """Starters beyond the travel places of each race."""
+        starters = self.frame.worked(lineup).sum(axis=0).tolist()
+        places = [places_of(self.problem, r) for r in range(len(starters))]
+        return [0 if most is None else max(0, n - most) for n, most in zip(starters, places, strict=True)]
 
     def keeps_teams(self, lineup: Lineup) -> bool:
         """Whether a lineup keeps every rule that ties athletes together: fill, one seat, pins, places, slowest."""
@@ -124,14 +116,8 @@ class Bench:
         )
 
     def _keeps_places(self, lineup: Lineup) -> bool:
-        limit = self.problem.season.limits.get("travel_places")
-        starters = self.frame.worked(lineup).sum(axis=0)
-        for r, race in enumerate(self.problem.races):
-            places = places_of(self.problem, r)
-            priced = race.travel_places is None and limit is not None and limit.price_s is not None
-            if places is not None and not priced and starters[r] > places:
-                return False
-        return True
+        beyond = self._beyond_places(lineup)
+        return not any(n and place_price(self.problem, r) is None for r, n in enumerate(beyond))
 
     def _keeps_slowest(self, lineup: Lineup) -> bool:
         for entry in self.frame.entries:

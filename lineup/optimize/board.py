@@ -8,11 +8,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.eligibility import pin_matches
 from lineup.optimize.bench import Bench
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.frame import EMPTY, EntryFrame, Floats, Lineup
-from lineup.optimize.seat_rules import places_of
+from lineup.optimize.seat_rules import place_price, places_of
 
 Longs = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -22,7 +21,7 @@ NO_LIMIT = 2**31
 
 
 class Pins(NamedTuple):
-    """Pins of race r are numbered first[r] to first[r + 1]; `match[i]` says which seats pin i matches."""
+    """Pins of race r are numbered first[r] to first[r + 1]; `match[i]` says which seats pin i looks at."""
 
     first: Longs
     kind: Longs
@@ -112,6 +111,7 @@ def make_board(bench: Bench, tables: CrewTables, window: Collection[int]) -> Boa
     inside = sorted(window)
     whole = len(inside) == races
     places = [places_of(problem, r) for r in range(races)]
+    prices = [place_price(problem, r) for r in range(races)]
     return Board(
         may=may,
         able=able,
@@ -137,7 +137,7 @@ def make_board(bench: Bench, tables: CrewTables, window: Collection[int]) -> Boa
         group=np.array(bench.schedules.class_of if whole else range(athletes), dtype=np.int64),
         pins=_pins(bench),
         places=np.array([NO_LIMIT if n is None else n for n in places], dtype=np.int64),
-        place_price=_place_prices(bench),
+        place_price=np.array([np.inf if price is None else price for price in prices], dtype=np.float64),
     )
 
 
@@ -155,39 +155,29 @@ def _places(tables: CrewTables, width: int, athletes: int) -> Longs:
 def _pins(bench: Bench) -> Pins:
     frame = bench.frame
     kinds = {"must": MUST, "pair": PAIR, "apart": APART}
-    first, kind, who, other, match = [0], [], [], [], []
-    for seats in frame.seats_of:
-        for pin in bench.problem.season.pins:
-            matching = [int(k) for k in seats if pin_matches(pin, frame.seats[k])]
-            if pin.kind in kinds and matching:
-                kind.append(kinds[pin.kind])
-                who.append(frame.number.get(pin.athlete, EMPTY))
-                other.append(frame.number.get(pin.other or "", EMPTY))
-                match.append(np.isin(np.arange(len(frame.seats)), matching))
-        first.append(len(kind))
+    pins = sorted(bench.team_pins, key=lambda found: found[1])
+    races = [race for _, race, _ in pins]
     return Pins(
-        np.array(first, dtype=np.int64),
-        np.array(kind, dtype=np.int64),
-        np.array(who, dtype=np.int64),
-        np.array(other, dtype=np.int64),
-        np.array(match, dtype=np.bool_).reshape(len(kind), len(frame.seats)),
+        np.searchsorted(races, range(len(bench.problem.races) + 1)).astype(np.int64),
+        np.array([kinds[pin.kind] for pin, _, _ in pins], dtype=np.int64),
+        np.array([frame.number.get(pin.athlete, EMPTY) for pin, _, _ in pins], dtype=np.int64),
+        np.array([frame.number.get(pin.other or "", EMPTY) for pin, _, _ in pins], dtype=np.int64),
+        np.array([[k in seats for k in range(len(frame.seats))] for _, _, seats in pins], dtype=np.bool_).reshape(
+            len(pins), len(frame.seats)
+        ),
     )
 
 
-def _place_prices(bench: Bench) -> Floats:
-    """Seconds of a starter beyond the travel places of each race, inf where that is forbidden."""
-    season = bench.problem.season
-    limit = season.limits.get("travel_places")
-    price = limit.price_s if limit is not None else None
-    free = [race.travel_places is None and price is not None for race in bench.problem.races]
-    return np.where(free, np.inf if price is None else price, np.inf)
+def seated(bench: Bench, lineup: Lineup) -> Longs:
+    """Return a lineup in the board's numbers, nobody as the one past the last athlete."""
+    return np.where(lineup == EMPTY, len(bench.frame.athletes), lineup).astype(np.int64)
 
 
 def make_state(bench: Bench, board: Board, lineup: Lineup, seed: int) -> State:
     """State at a lineup that keeps the rules."""
     frame = bench.frame
     athletes, seats, races = len(frame.athletes), len(frame.seats), len(bench.problem.races)
-    now = np.where(lineup == EMPTY, athletes, lineup).astype(np.int64)
+    now = seated(bench, lineup)
     where = np.full((athletes + 1, races), -1, dtype=np.int64)
     sets = np.zeros(athletes + 1, dtype=np.int64)
     for k, a in enumerate(now.tolist()):
@@ -200,7 +190,7 @@ def make_state(bench: Bench, board: Board, lineup: Lineup, seed: int) -> State:
         where=where,
         sets=sets,
         starters=(where[:athletes] >= 0).sum(axis=0).astype(np.int64),
-        entry_s=np.array([board.priority[entry.number] * _crew_s(board, entry, now) for entry in frame.entries]),
+        entry_s=board.priority * board.seconds[[crew_cell(board, entry, now) for entry in frame.entries]],
         value=np.zeros(2),
         best=now.copy(),
         rng=np.array([(2 * seed + 1) * 0x9E3779B97F4A7C15 % 2**64], dtype=np.uint64),
@@ -217,6 +207,7 @@ def make_state(bench: Bench, board: Board, lineup: Lineup, seed: int) -> State:
     )
 
 
-def _crew_s(board: Board, entry: EntryFrame, seats: Longs) -> float:
+def crew_cell(board: Board, entry: EntryFrame, seats: Longs) -> int:
+    """Cell of an entry's crew among those of all races; `seats` as in `State`."""
     steps = board.place[entry.race, np.arange(len(entry.seats)), seats[entry.seats]]
-    return float(board.seconds[board.first[entry.race] + steps.sum()])
+    return int(board.first[entry.race] + steps.sum())

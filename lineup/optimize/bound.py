@@ -15,7 +15,7 @@ from lineup.optimize.bench import Bench
 from lineup.optimize.frame import Floats
 from lineup.optimize.master import Duals, Master, lagrangian, mend, seat_prices
 from lineup.optimize.plain import Plain, active
-from lineup.optimize.pricing import Pricing, Schedule
+from lineup.optimize.pricing import Pricing
 
 PLAIN_ROUNDS = 6
 PERTURBED = 20
@@ -52,7 +52,7 @@ class Relaxation:
         self.shares = np.zeros(self.bench.frame.may.shape)
 
     def begin(self, over: Callable[[], bool]) -> None:
-        """Start from the prices and cuts of the plain relaxation, with schedules at and around those prices."""
+        """Start from the prices and cuts of the plain relaxation, with schedules at those prices."""
         self.begun = True
         plain = Plain(self.bench).solve(over, PLAIN_ROUNDS)
         cuts = active(plain)
@@ -62,19 +62,24 @@ class Relaxation:
             [self.master.cut_row(e, *cut.for_entry(e)) for e, cut, _ in cuts], [e.number for e, _, _ in cuts]
         )
         rows = np.concatenate([ties, [price for _, _, price in cuts]])
-        seats, athletes = len(self.bench.frame.seats), len(self.bench.frame.athletes)
+        athletes = len(self.bench.frame.athletes)
         self.best = mend(self.master, Duals(plain.seat_prices, np.zeros(athletes), rows))
         self._try(self.best)
+
+    def _look_around(self, over: Callable[[], bool]) -> None:
+        """Find schedules at prices a little off the best ones."""
         rng = np.random.default_rng(self.seed)
         for _ in range(PERTURBED):
             if over():
-                return
-            noise = BOX_S * rng.standard_normal(seats)
+                break
+            noise = BOX_S * rng.standard_normal(len(self.best.seats))
             self._try(Duals(self.best.seats + noise, self.best.athletes, self.best.rows))
         self.master.box(self.best.seats, BOX_S)
 
     def step(self, over: Callable[[], bool]) -> bool:
         """Solve, price schedules, add cuts; return whether there is more to do."""
+        if not self.rounds:
+            self._look_around(over)
         self.rounds += 1
         self.value, self.shares, duals = self.master.solve()
         duals = mend(self.master, duals)
@@ -92,18 +97,12 @@ class Relaxation:
         """Price schedules; return whether the bound rose."""
         duals = mend(self.master, duals)
         least, schedules = self.pricing.solve(seat_prices(self.master, duals))
-        self.master.add_schedules(schedules, [self.cost(s) for s in schedules])
+        self.master.add_schedules(schedules, [self.pricing.cost(s) for s in schedules])
         reached = lagrangian(self.master, duals, least)
         if reached <= self.bound:
             return False
         self.bound, self.best = reached, duals
         return True
-
-    def cost(self, schedule: Schedule) -> float:
-        """Seconds of a schedule as the relaxation counts them, stops left out."""
-        return self.pricing.fixed_s(schedule) + float(
-            self.bench.frame.cost[schedule.athlete, list(schedule.seats)].sum()
-        )
 
     def _cut(self, gap: float, over: Callable[[], bool]) -> int:
         """Add the cuts that the latest shares violate by enough to matter."""

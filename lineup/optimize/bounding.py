@@ -14,8 +14,6 @@ from lineup.optimize.crew_master import Prices
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.pricing import Pricing
 
-MIXED_ROUNDS = 0  # of schedule columns on mixed crews, before whole ones take over
-
 
 @dataclass(eq=False)
 class Bounding:
@@ -34,24 +32,27 @@ class Bounding:
 
     def step(self, over: Callable[[], bool]) -> bool:
         """Take one step; return whether there is more to do."""
+        if not self.mixed.begun:
+            self.mixed.begin(over)
+            self.bound, more = self.mixed.bound, True
+        elif not self.tables.fit:
+            more = self.mixed.step(over)
+            self.bound = self.mixed.bound
+        else:
+            more = self._whole(over)
+        return more
+
+    def _whole(self, over: Callable[[], bool]) -> bool:
         if self.whole is not None:
             more = self.whole.step()
-        elif not self.mixed.begun:
-            self.mixed.begin(over)
-            more = True
-        elif self.tables.fit and self.mixed.rounds >= MIXED_ROUNDS:
-            if not self.tables.prepare(over):
-                return False
+        elif more := self.tables.prepare(over):
             self.whole = CrewRelaxation(self.bench, self.pricing, self.tables, self.seed)
             self.whole.begin(self._prices(), over)
-            more = True
-        else:
-            more = self.mixed.step(over) or self.tables.fit
-        self.bound = max(self.bound, self.mixed.bound, self.whole.bound if self.whole is not None else -np.inf)
+        if self.whole is not None:
+            self.bound = max(self.bound, self.whole.bound)
         return more
 
     def _prices(self) -> Prices:
-        """Prices of the mixed relaxation as prices of who sits where: its cuts' and its seats'."""
+        """Prices of the mixed relaxation as prices of who sits where (its cuts' and its seats') and of what ties."""
         links = self.mixed.stop_costs() - self.mixed.best.seats[None, :]
-        owners = np.array(self.mixed.master.entry_of_row, dtype=np.intp)
-        return Prices(links, self.mixed.best.rows[: len(owners)][owners[: len(self.mixed.best.rows)] < 0])
+        return Prices(links, self.mixed.best.rows[: len(self.pricing.ties)])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -22,11 +21,6 @@ class Calendar:
         """Number of each race's ISO week; the week after it has the next number."""
         duties = self.frame.problem.rules.duties
         return tuple(duties[race.id].week for race in self.frame.problem.races)
-
-    @cached_property
-    def races_in_week(self) -> Mapping[int, tuple[int, ...]]:
-        """Races of each ISO week of the block."""
-        return {w: tuple(r for r, week in enumerate(self.week) if week == w) for w in dict.fromkeys(self.week)}
 
     @cached_property
     def run_before(self) -> Ints:

@@ -16,10 +16,9 @@ from lineup.optimize.bench import Bench
 from lineup.optimize.crew_master import Column, CrewMaster, Prices
 from lineup.optimize.crew_oracle import CrewOracle
 from lineup.optimize.crew_tables import CrewTables
-from lineup.optimize.frame import Floats
 from lineup.optimize.master import row_matrix
 from lineup.optimize.pricing import Pricing
-from lineup.optimize.rows import INF
+from lineup.optimize.rows import worth
 
 CLOSE = 2e-5  # the relaxation is solved when value and bound are this close, as a share
 BOX_S = 0.5
@@ -33,27 +32,21 @@ MOST_COLUMNS = 2.5  # per link; beyond it, the dearest are dropped
 
 @dataclass(eq=False)
 class CrewRelaxation:
-    """The relaxation under way: best bound so far, the prices that give it, and the value of the program, seconds."""
+    """The relaxation under way: `bound` is the best bound so far, `best` the prices that give it, seconds."""
 
     bench: Bench
     pricing: Pricing
     tables: CrewTables
     seed: int = 0
     bound: float = -np.inf
-    rounds: int = 0
     width: float = BOX_S
-    value: float = np.inf
     best: Prices = field(init=False)
     master: CrewMaster = field(init=False)
 
     def __post_init__(self) -> None:
         frame = self.bench.frame
         self.master = CrewMaster(frame, self.pricing.ties)
-        change_s = self.bench.problem.season.weights.crew_change_s
-        credit = np.where(frame.after >= 0, change_s, 0.0)  # most that an empty seat saves at the car's next race
-        self.oracles = [CrewOracle(frame, entry, self.tables.of_race[entry.race], credit) for entry in frame.entries]
-        self.low = np.array([row.low for row in self.pricing.ties])
-        self.high = np.array([row.high for row in self.pricing.ties])
+        self.oracles = [CrewOracle(frame, entry, self.tables.of_race[entry.race]) for entry in frame.entries]
         self.tie_matrix = row_matrix(self.pricing.ties, frame.may.size) if self.pricing.ties else None
 
     def begin(self, prices: Prices, over: Callable[[], bool]) -> None:
@@ -70,12 +63,9 @@ class CrewRelaxation:
 
     def step(self) -> bool:
         """Solve and add columns; return whether there is more to do."""
-        self.rounds += 1
-        value, prices, _ = self.master.solve()
-        self.value = value
+        value, prices = self.master.solve()
         self._thin()
-        risen = self._try(self.best.blend(prices, TRUST))
-        risen = risen or self._try(prices)
+        risen = self._try(self.best.blend(prices, TRUST)) or self._try(prices)
         self.width = min(BOX_S, self.width * WIDER) if risen else max(LEAST_BOX_S, self.width * NARROWER)
         self.master.box(self.best, self.width)
         return value - self.bound > CLOSE * abs(value) or self.master.boxed > 0.01 * len(self.bench.frame.seats)
@@ -88,8 +78,9 @@ class CrewRelaxation:
 
     def _try(self, prices: Prices) -> bool:
         """Find the cheapest crews and schedules at prices; return whether the bound rose."""
-        prices = Prices(prices.links, self._mended(prices.ties))
-        total, columns = self._fixed_s(prices.ties), []
+        ties = self.pricing.ties
+        prices = Prices(prices.links, np.array([row.fit(p) for row, p in zip(ties, prices.ties, strict=True)]))
+        total, columns = worth(ties, prices.ties), []
         for oracle in self.oracles:
             least, crews = oracle.cheapest(prices.links)
             total += least
@@ -101,23 +92,9 @@ class CrewRelaxation:
         total += float(least_s.sum())
         for s in schedules:
             where = tuple((s.athlete, k) for k in s.seats)
-            cost = self.pricing.fixed_s(s) + float(self.bench.frame.cost[s.athlete, list(s.seats)].sum())
-            columns.append(Column((s.athlete, s.seats), False, s.athlete, where, cost))
+            columns.append(Column((s.athlete, s.seats), False, s.athlete, where, self.pricing.cost(s)))
         self.master.add(columns)
         if total <= self.bound:
             return False
         self.bound, self.best = total, prices
         return True
-
-    def _mended(self, ties: Floats) -> Floats:
-        """Prices of the limits that tie with the signs they must have."""
-        fit = ties.copy()
-        for i, row in enumerate(self.pricing.ties):
-            fit[i] = min(fit[i], 0.0) if row.low == -INF else max(fit[i], 0.0) if row.high == INF else fit[i]
-            if row.price_s is not None:
-                fit[i] = min(max(fit[i], -row.price_s), row.price_s)
-        return fit
-
-    def _fixed_s(self, ties: Floats) -> float:
-        with np.errstate(invalid="ignore"):
-            return float(np.where(ties > 0, ties * self.low, np.where(ties < 0, ties * self.high, 0.0)).sum())

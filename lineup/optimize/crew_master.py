@@ -66,9 +66,7 @@ class CrewMaster:
         for i, row in enumerate(self.ties):
             for index, value in zip(row.index.tolist(), row.coefficients.tolist(), strict=True):
                 self.tied.setdefault(index, []).append((self.tie_row + i, value))
-        self.lp = new_lp()
-        self.lp.setOptionValue("solver", "ipm")
-        self.lp.setOptionValue("run_crossover", "off")
+        self.lp = new_lp(interior=True)
         self.lp.setOptionValue("ipm_optimality_tolerance", ACCURATE)
         self._begin()
 
@@ -131,8 +129,8 @@ class CrewMaster:
         self.known.update(column.key for column in fresh)
         return count
 
-    def solve(self) -> tuple[float, Prices, Floats]:
-        """Solve; return the value, the prices, and how much of each column is used, shape (columns,)."""
+    def solve(self) -> tuple[float, Prices]:
+        """Solve; return the value and the prices. `reduced` and `boxed` are of the latest solve."""
         self.lp.clearSolver()
         self.lp.run()
         solution = self.lp.getSolution()
@@ -141,8 +139,7 @@ class CrewMaster:
         links[self.frame.may] = -dual[: self.entry_row]
         self.reduced = np.array(solution.col_dual)[self.first :]
         self.boxed = float(np.array(solution.col_value)[: self.boxes].sum())
-        used = np.array(solution.col_value)[self.first :]
-        return float(self.lp.getObjectiveValue()), Prices(links, dual[self.tie_row :]), used
+        return float(self.lp.getObjectiveValue()), Prices(links, dual[self.tie_row :])
 
     def keep(self, wanted: NDArray[np.bool_]) -> None:
         """Drop the columns that are not wanted, shape (columns,)."""

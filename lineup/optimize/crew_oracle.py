@@ -31,7 +31,6 @@ class CrewOracle:
     frame: Frame
     entry: EntryFrame
     table: CrewTable
-    credit: Floats
     spread: float = SPREAD_S
     cells: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     others_s: float = -np.inf
@@ -60,7 +59,7 @@ class CrewOracle:
         """Seconds earned by each candidate, by position, per unit of priority; with nobody, what that saves."""
         found = []
         for able, allowed, k in zip(self.able, self.allowed, self.entry.seats.tolist(), strict=True):
-            saved = self.credit[k] - self.frame.empty_cost[k]
+            saved = self.frame.credit[k] - self.frame.empty_cost[k]
             own = np.where(able == EMPTY, saved, links[able, k]) / self.priority
             found.append(np.where(allowed, own, BANNED))
         return found
@@ -72,15 +71,8 @@ class CrewOracle:
         moved = sum(float((now - then).max()) for now, then in zip(earned, self.earned, strict=True))
         others = self.others_s - moved
         slack = self.table.seconds.flat[self.cells] - self._sum(self.places, earned)
-        for _ in range(SETTLE_ROUNDS):
-            near = self._near(slack)
-            if slack[near].min() > others:
-                return -np.inf, None
-            if self.table.exact.flat[self.cells[near]].all():
-                break
-            self.table.settle(self.cells[near])
-            slack[near] = self._slack(self.cells[near], earned)
-        return min(float(slack.min()), others), self.cells[near]
+        near = self.cells[self._settled(slack, self.cells, earned)]
+        return (float(slack.min()), near) if slack.min() <= others else (-np.inf, None)
 
     def _full(self, earned: list[Floats]) -> tuple[float, Ints]:
         """Look at all crews; keep a short list, return the least and the near ones."""
@@ -88,12 +80,7 @@ class CrewOracle:
         for p, own in enumerate(earned):
             total = total + own.reshape([-1 if q == p else 1 for q in range(len(earned))])
         slack = (self.table.seconds - total).ravel()
-        for _ in range(SETTLE_ROUNDS):
-            near = self._near(slack)
-            if self.table.exact.flat[near].all():
-                break
-            self.table.settle(near)
-            slack[near] = self._slack(near, earned)
+        near = self._settled(slack, np.arange(len(slack)), earned)
         count = max(SHORTEST, len(slack) // SHORT)
         if count < len(slack):
             self.others_s = float(np.partition(slack, count)[count])
@@ -104,15 +91,22 @@ class CrewOracle:
         self.earned = earned
         return float(slack.min()), near
 
+    def _settled(self, slack: Floats, cells: Ints, earned: list[Floats]) -> Ints:
+        """Make the cells of least slack exact, and their slack with them; return the near ones as places in `slack`."""
+        for _ in range(SETTLE_ROUNDS):
+            near = self._near(slack)
+            if self.table.exact.flat[cells[near]].all():
+                break
+            self.table.settle(cells[near])
+            places = np.unravel_index(cells[near], self.table.seconds.shape)
+            slack[near] = self.table.seconds.flat[cells[near]] - self._sum(places, earned)
+        return near
+
     def _near(self, slack: Floats) -> Ints:
         """About `CREWS` places of least slack, the least one among them."""
         near = np.flatnonzero(slack <= slack.min() + self.spread)
         self.spread *= WIDER if len(near) < CREWS else 1.0 / WIDER
         return near if len(near) <= 2 * CREWS else near[np.argpartition(slack[near], CREWS)[:CREWS]]
-
-    def _slack(self, cells: Ints, earned: list[Floats]) -> Floats:
-        places = np.unravel_index(cells, self.table.seconds.shape)
-        return np.asarray(self.table.seconds.flat[cells] - self._sum(places, earned))
 
     def _sum(self, places: tuple[Ints, ...], earned: list[Floats]) -> Floats:
         return np.asarray(sum((own[place] for own, place in zip(earned, places, strict=True)), np.zeros(())))
@@ -121,7 +115,7 @@ class CrewOracle:
         columns = []
         for cell, crew in zip(cells.tolist(), self.table.crews(cells), strict=True):
             seated = list(zip(crew, self.entry.seats.tolist(), strict=True))
-            saved = sum(float(self.credit[k] - self.frame.empty_cost[k]) for a, k in seated if a == EMPTY)
+            saved = sum(float(self.frame.credit[k] - self.frame.empty_cost[k]) for a, k in seated if a == EMPTY)
             seconds = self.priority * float(self.table.seconds.flat[cell]) - saved
             where = tuple((a, k) for a, k in seated if a != EMPTY)
             columns.append(Column((self.entry.number, cell, "crew"), True, self.entry.number, where, seconds))

@@ -118,6 +118,11 @@ class Frame:
         return np.array([anchor.change_s * (seat in anchor.by_seat) for seat in self.seats], dtype=np.float64)
 
     @cached_property
+    def credit(self) -> Floats:
+        """Most that leaving each seat empty can save: the crew change of the car's next race, shape (seats,)."""
+        return np.where(self.after >= 0, self.problem.season.weights.crew_change_s, 0.0)
+
+    @cached_property
     def before(self) -> Ints:
         """Seat of the same car and position at the car's race before in the block, or -1; shape (seats,)."""
         links = [self.problem.pricer.previous[seat] for seat in self.seats]

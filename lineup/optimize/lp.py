@@ -10,13 +10,16 @@ from contextlib import contextmanager
 import highspy
 
 
-def new_lp() -> highspy.Highs:
-    """Return an empty linear program."""
+def new_lp(interior: bool = False) -> highspy.Highs:
+    """Return an empty linear program, solved by interior point without crossover if asked for."""
     with _stdout_to_stderr():
         lp = highspy.Highs()  # type: ignore[no-untyped-call]
     lp.setOptionValue("output_flag", False)
     lp.setOptionValue("log_to_console", False)
     lp.setOptionValue("threads", 1)
+    if interior:
+        lp.setOptionValue("solver", "ipm")
+        lp.setOptionValue("run_crossover", "off")
     return lp
 
 

@@ -16,7 +16,7 @@ from lineup.optimize.bench import Bench
 from lineup.optimize.frame import EntryFrame, Floats
 from lineup.optimize.lp import new_lp
 from lineup.optimize.pricing import Schedule
-from lineup.optimize.rows import INF, Row
+from lineup.optimize.rows import INF, Row, worth
 
 IDLE_PRICE = 1e-7
 EMPTY_SEAT_S = 1e4  # what an empty seat costs while no schedule fills it
@@ -77,14 +77,9 @@ class Master:
         lp.addRows(seats + athletes, low, np.ones(seats + athletes), 0, none, none, np.array([]))
         bounds = np.full(entries, INF)
         lp.addCols(entries, np.ones(entries), -bounds, bounds, 0, none, none, np.array([]))
-        costs = np.where(frame.optional, frame.empty_cost - self.credit, EMPTY_SEAT_S)
+        costs = np.where(frame.optional, frame.empty_cost - frame.credit, EMPTY_SEAT_S)
         index = np.arange(seats, dtype=np.int32)
         lp.addCols(seats, costs, np.zeros(seats), np.ones(seats), seats, index, index, np.ones(seats))
-
-    @property
-    def credit(self) -> Floats:
-        """Most that leaving each seat empty can save: the crew change of the car's next race, shape (seats,)."""
-        return np.where(self.frame.after >= 0, self.bench.problem.season.weights.crew_change_s, 0.0)
 
     # ----------------------------------------------------------------------------------------------------- rows, cuts
 
@@ -266,25 +261,13 @@ def lagrangian(master: Master, duals: Duals, least: Floats) -> float:
     cuts must add up to one per entry, and those of rows with a price stay within it: see `mend`.
     """
     frame = master.frame
-    low = np.array([row.low for row in master.rows])
-    high = np.array([row.high for row in master.rows])
-    price = duals.rows
-    with np.errstate(invalid="ignore"):
-        fixed = np.where(price > 0, price * low, np.where(price < 0, price * high, 0.0)).sum() if len(price) else 0.0
-    empty = np.where(frame.optional, np.minimum(0.0, frame.empty_cost - master.credit - duals.seats), 0.0)
-    return float(duals.seats.sum() + fixed + empty.sum() + least.sum())
+    empty = np.where(frame.optional, np.minimum(0.0, frame.empty_cost - frame.credit - duals.seats), 0.0)
+    return float(duals.seats.sum() + worth(master.rows, duals.rows) + empty.sum() + least.sum())
 
 
 def mend(master: Master, duals: Duals) -> Duals:
     """Make prices fit for `lagrangian`: signs, sums over each entry's cuts, prices of what goes beyond."""
-    rows = duals.rows.copy()
-    for i, row in enumerate(master.rows):
-        if row.low == -INF:
-            rows[i] = min(rows[i], 0.0)
-        if row.high == INF:
-            rows[i] = max(rows[i], 0.0)
-        if row.price_s is not None:
-            rows[i] = max(rows[i], -row.price_s)
+    rows = np.array([row.fit(price) for row, price in zip(master.rows, duals.rows, strict=True)])
     owners = np.array(master.entry_of_row, dtype=np.intp)
     cuts = owners >= 0
     total = np.bincount(owners[cuts], weights=rows[cuts], minlength=len(master.frame.entries))

@@ -37,9 +37,7 @@ class Plain:
         self.column = np.full(self.frame.may.shape, -1, dtype=np.intp)
         self.column[self.athletes, self.seats] = np.arange(len(self.athletes))
         self.cuts: list[tuple[EntryFrame, KindCut]] = []
-        self.lp = new_lp()
-        self.lp.setOptionValue("solver", "ipm")
-        self.lp.setOptionValue("run_crossover", "off")
+        self.lp = new_lp(interior=True)
         self._begin()
 
     def _begin(self) -> None:

@@ -273,6 +273,11 @@ class Pricing:
             last = k
         return total
 
+    def cost(self, schedule: Schedule) -> float:
+        """Seconds of a schedule as the relaxations count them, stops left out."""
+        own = self.frame.cost[schedule.athlete, list(schedule.seats)]
+        return self.fixed_s(schedule) + float(own.sum())
+
     def _beyond(self, run: int) -> float:
         return self.price if self.most is not None and not self.hard and run > self.most else 0.0
 

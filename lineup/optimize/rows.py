@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from lineup.optimize.bench import Bench
 from lineup.optimize.frame import Floats, Ints
-from lineup.optimize.seat_rules import places_of
+from lineup.optimize.seat_rules import place_price, places_of
 
 INF = float("inf")
 IN_PRICING = ("one_seat", "rest_hours", "duty_hours", "weekends_in_a_row")
@@ -28,6 +28,20 @@ class Row:
     low: float
     high: float
     price_s: float | None = None
+
+    def fit(self, price: float) -> float:
+        """Nearest price this row can have in a bound: not above 0 where it has no least, below where no most."""
+        if self.low == -INF:
+            price = min(price, 0.0)
+        if self.high == INF:
+            price = max(price, 0.0)
+        return price if self.price_s is None else max(price, -self.price_s)
+
+
+def worth(rows: Sequence[Row], prices: Floats) -> float:
+    """Seconds that the sides of rows add to a bound at fitting prices, shape (rows,)."""
+    sides = [row.low if price > 0 else row.high for row, price in zip(rows, prices, strict=True)]
+    return float(sum(price * side for price, side in zip(prices, sides, strict=True) if price))
 
 
 def tying_rows(bench: Bench) -> list[Row]:
@@ -58,13 +72,10 @@ def _row(bench: Bench, athletes: Ints, seats: Ints, low: float, high: float, pri
 
 def _places(bench: Bench) -> Iterator[Row]:
     everyone = np.arange(len(bench.frame.athletes))
-    limit = bench.problem.season.limits.get("travel_places")
     for r, seats in enumerate(bench.frame.seats_of):
         places = places_of(bench.problem, r)
         if places is not None and places < len(seats):
-            own = bench.problem.races[r].travel_places is not None
-            price = None if own or limit is None else limit.price_s
-            yield _row(bench, everyone, seats, -INF, float(places), price)
+            yield _row(bench, everyone, seats, -INF, float(places), place_price(bench.problem, r))
 
 
 def _pins(bench: Bench) -> Iterator[Row]:

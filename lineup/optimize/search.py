@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -63,10 +63,10 @@ def first_lineup(run: Run, stop_costs: Floats, seconds: float) -> None:
             return
         if run.offer_all(reversed(answer.lineups)):
             return
-        if not sum(repair(run, model, lineup) for lineup in answer.lineups) and answer.lineups:
-            return
         if not answer.lineups:
             seconds *= 2.0
+        elif not sum(repair(run, model, lineup) for lineup in answer.lineups):
+            return
 
 
 @dataclass(eq=False)
@@ -82,21 +82,23 @@ class Search:
     walk: Walk | None = None
     began_at: float = 0.0
     tried: int = 0
-    since: float = 0.0
+    since: float = field(init=False)
 
-    def advance(self, moves: int) -> Lineup | None:
-        """Try so many moves, or those left of this walk; return a lineup that seems better than the run's best."""
+    def __post_init__(self) -> None:
+        self.since = self.run.seconds
+
+    def advance(self, moves: int) -> list[Lineup]:
+        """Try so many moves, or those left of this walk; return what seems better than the run's best lineup."""
         run = self.run
         if run.best is None or run.value is None:
-            return None
+            return []
         if self.walk is None:
-            self.since = self.run.seconds if not self.tried else self.since
             self.walk = self._next(run.best, run.value)
             self.began_at = run.value
         before = self.walk.done
         self.walk.advance(moves)
         self.tried += self.walk.done - before
-        better = self.walk.best if self.began_at - self.walk.gain < run.value - LEAST_GAIN_S else None
+        better = [self.walk.best] if self.began_at - self.walk.gain < run.value - LEAST_GAIN_S else []
         if self.walk.ended:
             self.walk = None if self.walk.sharp else self._polish(self.walk)
             self.number += self.walk is None
@@ -129,8 +131,9 @@ class Search:
 
     def _moves(self, seats: int) -> int:
         """Count the moves of the next walk over so many free seats: ever more, while there is time to end it."""
-        number = self.number if self.run.settings.work is None else min(self.number, len(MOVES) - 1)
-        usual = MOVES[min(number, len(MOVES) - 1)] * seats
-        longer = usual << min(MOST_DOUBLED, max(0, (number - len(MOVES)) // len(HOT)))
-        fits = self.tried / max(self.run.seconds - self.since, 1e-3) * TO_END * self.run.left if self.tried else usual
-        return int(min(longer, max(usual, fits))) if self.run.settings.work is None else usual
+        usual = MOVES[min(self.number, len(MOVES) - 1)] * seats
+        if self.run.settings.work is not None or self.number < len(MOVES):
+            return usual
+        longer = usual << min(MOST_DOUBLED, (self.number - len(MOVES)) // len(HOT))
+        each_second = self.tried / max(self.run.seconds - self.since, 1e-3)
+        return int(min(longer, max(usual, each_second * TO_END * self.run.left)))

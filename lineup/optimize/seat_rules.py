@@ -80,16 +80,16 @@ def apart_pins(model: Model, rule: Rule) -> None:
 
 def travel_places(model: Model, rule: Rule) -> None:
     """Keep the starters of a race within its travel places, or pay for each beyond."""
-    limit = model.problem.season.limits.get("travel_places")
     for r, race in enumerate(model.problem.races):
         places = places_of(model.problem, r)
         starters = [(1, v) for (race_number, _), v in model.works.items() if race_number == r]
         if places is None or places >= len(model.frame.seats_of[r]):
             continue
-        if limit is not None and limit.price_s is not None and race.travel_places is None:
+        price_s = place_price(model.problem, r)
+        if price_s is not None:
             beyond = model.cp.new_int_var(0, len(starters), f"beyond travel places of {race.id}")
             model.row([*starters, (-1, beyond)], None, places, [])
-            model.pay(floor_ticks(limit.price_s), beyond)
+            model.pay(floor_ticks(price_s), beyond)
         else:
             model.row(starters, None, places, rule.switch(model, race.id, label=f"{rule.label} ({race.id}: {places})"))
 
@@ -121,11 +121,14 @@ def forbid_slow(model: Model, rule: Rule, entry: EntryFrame, mix: Floats) -> Non
 
 def places_of(problem: Problem, race: int) -> int | None:
     """Travel places of a race: its own number, else the limit's, else None."""
-    own = problem.races[race].travel_places
+    places = problem.rules.places(problem.races[race].id)
+    return None if places is None else int(places)
+
+
+def place_price(problem: Problem, race: int) -> float | None:
+    """Seconds of each starter beyond the travel places of a race; None where there may be none."""
     limit = problem.season.limits.get("travel_places")
-    if own is not None:
-        return own
-    return None if limit is None or limit.at_most is None else int(limit.at_most)
+    return None if limit is None or problem.races[race].travel_places is not None else limit.price_s
 
 
 def _pins(model: Model, kind: str) -> Iterator[tuple[int, Pin]]:

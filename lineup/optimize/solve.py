@@ -97,7 +97,7 @@ def _large(run: Run) -> None:
         search = Search(run, bounding.pricing, search_tables(run.bench, bounding.tables, run.best), run.settings.seed)
         aside.tables = search.tables
         while not run.over and not aside.failed and search.tables.prepare(lambda: run.over):
-            run.offer_all([lineup for lineup in (search.advance(STRETCH),) if lineup is not None])
+            run.offer_all(search.advance(STRETCH))
             aside.look()
 
 
@@ -119,7 +119,7 @@ def _in_turn(run: Run, bounding: Bounding) -> None:
             return
         more = more and bounding.step(lambda: run.over)
         run.raise_bound(bounding.bound)
-        run.offer_all([lineup for lineup in (search.advance(WORK_MOVES),) if lineup is not None])
+        run.offer_all(search.advance(WORK_MOVES))
         run.report()
 
 
@@ -156,9 +156,7 @@ class _Aside:
             return
         search = Search(self.run, self.bounding.pricing, self.tables, self.run.settings.seed + OTHER_SEED)
         while not self._over():
-            lineup = search.advance(STRETCH)
-            if lineup is not None:
-                self.found.append(lineup)
+            self.found.extend(search.advance(STRETCH))
 
     def look(self) -> None:
         """Take the bound and the lineups found, and tell the caller now and then how far the run is."""

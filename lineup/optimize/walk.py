@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from lineup.optimize.bench import Bench
-from lineup.optimize.board import Board, State, make_board, make_state
+from lineup.optimize.board import Board, State, crew_cell, make_board, make_state, seated
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.frame import EMPTY, Floats, Lineup
 from lineup.optimize.moves import CREW, UNKNOWN, slot_of, walk
@@ -66,10 +66,7 @@ class Window:
     def sharp_board(self, lineup: Lineup) -> Board:
         """Board for walks on exact costs only, the crews of a lineup known."""
         for entry in self.bench.frame.entries:
-            table = self.tables.of_race[entry.race]
-            crew = self.bench.crew(entry, lineup)
-            cell = [able.index(a) for able, a in zip(table.candidates, crew, strict=True)]
-            table.settle(np.array([np.ravel_multi_index(cell, table.seconds.shape)]))
+            self.settle(crew_cell(self.board, entry, seated(self.bench, lineup)))
         return self.board._replace(seconds=self.tables.seconds, exact=self.tables.exact)
 
     def settle(self, cell: int) -> None:

@@ -27,9 +27,9 @@ def test_no_crew_is_cheaper(seed: int, shortest: int, monkeypatch: pytest.Monkey
     assert tables.prepare(lambda: False)
     rng = np.random.default_rng(seed)
     frame = bench.frame
-    credit = rng.random(len(frame.seats))
+    credit = frame.credit
     links = -3.0 * rng.random(frame.may.shape)
-    oracles = [CrewOracle(frame, entry, tables.of_race[entry.race], credit) for entry in frame.entries]
+    oracles = [CrewOracle(frame, entry, tables.of_race[entry.race]) for entry in frame.entries]
     for step in range(6):
         for oracle in oracles:
             seats = oracle.entry.seats.tolist()
