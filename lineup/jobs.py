@@ -31,6 +31,11 @@ class Job:
     _stop: threading.Event = field(default_factory=threading.Event)
     _thread: threading.Thread | None = None
 
+    def begin(self, work: Work) -> None:
+        """Run the call in a thread of its own."""
+        self._thread = threading.Thread(target=self._run, args=(work,), name=f"job-{self.id}", daemon=True)
+        self._thread.start()
+
     def stop(self) -> None:
         """Ask the call to stop; it keeps the best it has."""
         self._stop.set()
@@ -40,6 +45,19 @@ class Job:
         if self._thread is not None:
             self._thread.join(seconds)
         return self.state
+
+    def _run(self, work: Work) -> None:
+        try:
+            self.result = work(self.progress.append, self._stop.is_set)
+            self.state = "stopped" if self._stop.is_set() else "done"
+        except LineupError as error:
+            self.error = str(error)
+            self.state = "failed"
+        except Exception as error:
+            # a page shows one line; the traceback belongs to whoever runs the server
+            logging.getLogger(__name__).exception("job %s (%s) failed", self.id, self.title)
+            self.error = f"an internal fault: {type(error).__name__}: {error}"
+            self.state = "failed"
 
 
 class Jobs:
@@ -53,13 +71,12 @@ class Jobs:
     def start(self, title: str, work: Work) -> Job:
         """Start `work(report, stopped)` in a thread; `report` takes progress, `stopped` tells whether to end."""
         job = Job(uuid.uuid4().hex[:12], title)
-        job._thread = threading.Thread(target=_run, args=(job, work), name=f"job-{job.id}", daemon=True)  # noqa: SLF001
         with self._lock:
             self._jobs[job.id] = job
             ended = [key for key, other in self._jobs.items() if other.state != "running"]
             for key in ended[: max(0, len(self._jobs) - self._keep)]:
                 del self._jobs[key]
-        job._thread.start()  # noqa: SLF001
+        job.begin(work)
         return job
 
     def get(self, key: str) -> Job | None:
@@ -73,17 +90,3 @@ class Jobs:
     def running(self) -> tuple[Job, ...]:
         """Jobs that have not ended, oldest first."""
         return tuple(job for job in list(self._jobs.values()) if job.state == "running")
-
-
-def _run(job: Job, work: Work) -> None:
-    try:
-        job.result = work(job.progress.append, job._stop.is_set)  # noqa: SLF001
-        job.state = "stopped" if job._stop.is_set() else "done"  # noqa: SLF001
-    except LineupError as error:
-        job.error = str(error)
-        job.state = "failed"
-    except Exception as error:
-        # a page shows one line; the traceback belongs to whoever runs the server
-        logging.getLogger(__name__).exception("job %s (%s) failed", job.id, job.title)
-        job.error = f"an internal fault: {type(error).__name__}: {error}"
-        job.state = "failed"

@@ -154,7 +154,7 @@ class _Trial:
         if not any(may.values()):
             return 0.0
         # what is known of everybody else and of all crews' costs stays true: only these answers are new
-        site = replace(self.now, _may={**self.now._may, **may})  # noqa: SLF001
+        site = self.now.if_may(may)
         return before - sum(self.expected_s(site, race) for race in races)
 
     def _there(self, athlete: str, race: str) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from lineup.eligibility import matches_race, may_fill
@@ -77,6 +77,10 @@ class OnSite:
             cleared = self.season.clearance_level(athlete, seat.position, seat.race) == "cleared"
             self._may[key] = cleared and may_fill(self.season, athlete, seat).allowed
         return self._may[key]
+
+    def if_may(self, answers: Mapping[tuple[str, Seat], bool]) -> OnSite:
+        """Return the same site with other answers to who may step into a seat; all else that is known stays."""
+        return replace(self, _may={**self._may, **answers})
 
     def could_work(self, athlete: str, race: str) -> bool:
         """Whether working this race on top of his starts breaks no hard limit that they keep."""
