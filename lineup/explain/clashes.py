@@ -184,10 +184,7 @@ class _Search:
 
         for count, change in enumerate(changes(self.block, found.grounds, possible, prices)):
             alone = len(self.found) > 1 and self._settles_all(change.block, until)
-            best = self._lineup(change.block, found.races, [found], until, prices)
-            yield Tried(
-                change, alone, None if best is None else stops_s(self.study.pricer, self.block, best, found.races)
-            )
+            yield Tried(change, alone, self._stops_s(change, found, until, prices))
             if count + 1 == MOST_REPAIRS or monotonic() > until:
                 return
 

@@ -25,16 +25,6 @@ class Possible(Protocol):
         """Look."""
 
 
-MOST_TRIES = 8  # athletes tried for one clearance, steps tried for one limit
-MOST_OF_A_KIND = 3
-MOST_CLEARED = 2  # clearances offered per position
-LAST_RESORT = 9
-MOST_NEWCOMERS = 2  # positions for which one more athlete is offered
-HOURS_STEP = 0.01  # a limit in hours is lifted to within this of the least that will do
-SECONDS_STEP = 0.01
-NEWCOMER = "one-more"
-
-
 @dataclass(frozen=True)
 class Change:
     """A change, the block under it, and what it concerns. It was tried: a lineup exists under it."""
