@@ -96,7 +96,7 @@ class Search:
             self.walk = self._next(run.best, run.value)
             self.began_at = run.value
         before = self.walk.done
-        self.walk.advance(moves)
+        self.walk.advance(moves, lambda: run.over)
         self.tried += self.walk.done - before
         better = [self.walk.best] if self.began_at - self.walk.gain < run.value - LEAST_GAIN_S else []
         if self.walk.ended:

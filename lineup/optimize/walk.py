@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -126,15 +126,15 @@ class Walk:
         """Best lineup met."""
         return np.where(self.state.best == len(self.window.bench.frame.athletes), EMPTY, self.state.best)
 
-    def advance(self, moves: int) -> None:
-        """Try so many moves, or those that are left."""
+    def advance(self, moves: int, over: Callable[[], bool] = lambda: False) -> None:
+        """Try so many moves, or those that are left; `over`, asked when a walk needs to know more, ends it early."""
         until, window = min(self.moves, self.done + moves), self.window
         ratio = float(self.cold / self.hot)
         while self.done < until:
             known, hot = window.known, float(self.hot)
             args = (self.board, self.state, known.keys, known.costs, hot, ratio, self.done, until, self.moves)
             self.done = int(walk(*args))
-            if self.done == until:
+            if self.done == until or over():
                 break
             if self.state.ask[0] == CREW:
                 window.settle(int(self.state.ask[1]))

@@ -98,3 +98,16 @@ def test_short_lists_keep_who_works_now(monkeypatch: pytest.MonkeyPatch) -> None
     filled = np.flatnonzero(lineup >= 0)
     assert tables.allowed[lineup[filled], filled].all()
     assert tables.allowed.sum() <= bench.frame.may.sum()
+
+
+def test_a_walk_that_is_over_learns_no_more() -> None:
+    bench, lineup = next(filter(None, map(start, SEEDS)))
+    tables = CrewTables(bench.values)
+    assert tables.prepare(lambda: False)
+    window = Window(bench, Pricing(bench), tables, range(len(bench.problem.races)), lineup)
+    one = Walk(window, lineup, 2.0, 0.01, MOVES, 3)
+    one.advance(MOVES, lambda: True)
+    assert one.done < MOVES
+    assert window.known.count == 0
+    one.advance(MOVES)
+    assert one.ended
