@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from difflib import get_close_matches
@@ -28,6 +29,12 @@ KNOWN_LIMITS: Final[Mapping[str, tuple[str, str, bool]]] = {
     "height": ("starts below the position's height", "starts", False),
     "driving_hours": ("hours at the wheel between two rests, for athletes who drive", "h", False),
 }
+
+
+def counted(figure: float, things: str) -> str:
+    """Return a figure with what it counts, given in the plural: "1 night away", "3 nights away", "7.5 h"."""
+    shown = re.sub(r"s\b", "", things, count=1) if figure == 1 else things
+    return f"{figure:.4g} {shown}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -236,6 +236,13 @@ def test_empty_and_doubly_filled_seats() -> None:
     assert (check.kept, check.text) == (True, "all 2 seats that must be filled are")  # of four
 
 
+def test_one_and_none_are_told_in_the_singular_and_as_none() -> None:
+    found = audit(fixed_season(limits=limits_of(weekends_in_a_row=3)), lineup_of("r1 c1: a1, -"), ("w1",))
+    assert found.check("clearance").text == "the 1 start is cleared"
+    assert found.check("pin").text == "there are no pins"
+    assert found.check("weekends_in_a_row").text.startswith("1 weekend of 3 allowed: Athlete 1 (a1)")
+
+
 @pytest.mark.parametrize(
     ("row", "kept"),
     [
@@ -399,7 +406,7 @@ def test_chains_of_moves(cover: Cover, fault: str | None) -> None:
     season = season.replace(athletes=season.athletes | extra, clearances=(*season.clearances, *rows))
     found = audit(season, lineup_of(CREWS, "r1 a5", cover=(cover,)), ("w1",)).check("cover_moves")
     if fault is None:
-        assert (found.kept, found.text) == (True, "all 1 chains of moves can be made")
+        assert (found.kept, found.text) == (True, "the 1 chain of moves can be made")
     else:
         assert any(fault in measure.text for measure in found.broken), found.broken
 

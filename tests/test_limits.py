@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from lineup.limits import KNOWN_LIMITS, DrivingRules, JourneyRules, Limits, limits_from_toml
+from lineup.limits import KNOWN_LIMITS, DrivingRules, JourneyRules, Limits, counted, limits_from_toml
 from lineup.presets import PRESETS
 
 
@@ -146,3 +146,12 @@ def test_every_preset_names_known_limits() -> None:
     for name, limits in PRESETS.items():
         read(f'preset = "{name}"')
         assert set(limits) <= set(KNOWN_LIMITS)
+
+
+@pytest.mark.parametrize(
+    ("figure", "things", "words"),
+    [(1, "weekends", "1 weekend"), (1, "nights away", "1 night away"), (0, "starts", "0 starts"), (1, "h", "1 h"),
+     (3, "weekends in a row", "3 weekends in a row"), (7.5, "h of travel", "7.5 h of travel")],
+)  # fmt: skip
+def test_one_thing_is_not_told_as_several(figure: float, things: str, words: str) -> None:
+    assert counted(figure, things) == words

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from lineup.audit.diary import HOUR, Stint
 from lineup.audit.records import Check, Measure, summarise
 from lineup.audit.scene import Scene
-from lineup.limits import KNOWN_LIMITS, Limit
+from lineup.limits import KNOWN_LIMITS, Limit, counted
 
 Maker = Callable[[Scene, Limit, str], Iterator[Measure]]
 
@@ -52,7 +52,7 @@ def _most(limit: Limit, who: str, place: tuple[str, str], figure: float, words: 
     beyond = figure - most
     kept = beyond <= 1e-6
     cost_s = None if kept or limit.price_s is None else limit.price_s * beyond
-    text = f"{figure:.4g} {KNOWN_LIMITS[limit.name][1]} of {most:g} allowed: {who}, {words}"
+    text = f"{counted(figure, KNOWN_LIMITS[limit.name][1])} of {most:g} allowed: {who}, {words}"
     return Measure(text, kept, *place, None, None, figure, most, beyond, cost_s)
 
 
@@ -131,7 +131,7 @@ def _starts(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     if limit.at_least is not None and athlete in scene.able:
         short = limit.at_least - count
         cost_s = None if short <= 0 or limit.price_s is None else limit.price_s * short
-        text = f"{count} starts of {limit.at_least:g} needed: {scene.who(athlete)}"
+        text = f"{counted(count, 'starts')} of {limit.at_least:g} needed: {scene.who(athlete)}"
         yield Measure(text, short <= 0, athlete, race, None, None, count, limit.at_least, short, cost_s)
 
 
@@ -146,5 +146,6 @@ def _places(scene: Scene) -> Iterator[Measure]:
         people = starters | {r.athlete for r in scene.plan.reserves if r.race == race}
         beyond = len(people) - places
         cost_s = None if beyond <= 0 or limit is None or limit.price_s is None else limit.price_s * beyond
-        text = f"{len(people)} people of {places:g} travel places: {scene.race(race)}"
+        people_told = "1 person" if len(people) == 1 else f"{len(people)} people"
+        text = f"{people_told} of {places:g} travel places: {scene.race(race)}"
         yield Measure(text, beyond <= 0, None, race, None, None, len(people), places, beyond, cost_s)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lineup.audit.records import Check, Measure, summarise
+from lineup.audit.records import Check, Measure, all_of, summarise
 from lineup.audit.scene import Scene
 from lineup.audit.sitting import duty_days, may_sit
 from lineup.plan import Cover
@@ -19,7 +19,7 @@ def cover_checks(scene: Scene) -> Iterator[Check]:
         yield summarise("cover", measures, priced=not limit.hard, unit="ways", source=limit.source)
     if scene.plan.cover:
         broken = [measure for cover in scene.plan.cover for measure in _chain(scene, cover)]
-        yield summarise("cover_moves", broken, fine=f"all {len(scene.plan.cover)} chains of moves can be made")
+        yield summarise("cover_moves", broken, fine=all_of(len(scene.plan.cover), "chains of moves", "can be made"))
 
 
 def people_on_site(scene: Scene, race: str) -> list[str]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from lineup.limits import counted
+
 
 @dataclass(frozen=True, slots=True)
 class Measure:
@@ -77,6 +79,15 @@ class Audit:
             if check.rule == rule:
                 return check
         raise KeyError(rule)
+
+
+def all_of(number: int, things: str, said: str) -> str:
+    """Say what holds of all things: "all 3 pins are kept", "the 1 pin is kept", "there are no pins"."""
+    if number == 0:
+        return f"there are no {things}"
+    if number == 1:
+        return f"the {counted(1, things)} {said.replace('are', 'is', 1)}"
+    return f"all {number} {things} {said}"
 
 
 def summarise(

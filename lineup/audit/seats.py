@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lineup.audit.records import Check, Measure, summarise
+from lineup.audit.records import Check, Measure, all_of, summarise
 from lineup.audit.scene import Scene
 from lineup.audit.sitting import available, clearance_level, cleared, duty_days, grades_lately, speaks_of, tall_enough
 from lineup.season import Pin, Seat
@@ -13,13 +13,13 @@ from lineup.season import Pin, Seat
 def seat_checks(scene: Scene) -> Iterator[Check]:
     """Every check of single seats and of pins."""
     needed = sum(scene.season.positions[seat.position].filled == "always" for seat in scene.seats)
-    yield summarise("filled", list(_filled(scene)), fine=f"all {needed} seats that must be filled are")
-    told = f"all {len(scene.plan.assignments)} starts"
-    yield summarise("clearance", list(_clearances(scene)), fine=f"{told} are cleared")
+    yield summarise("filled", list(_filled(scene)), fine=all_of(needed, "seats that must be filled", "are"))
+    fine = all_of(len(scene.plan.assignments), "starts", "are cleared")
+    yield summarise("clearance", list(_clearances(scene)), fine=fine)
     priced = scene.limit("height")
     yield summarise("height", list(_heights(scene)), priced=priced is not None and not priced.hard, unit="starts")
     yield summarise("availability", list(_availability(scene)), fine="nobody is planned while out or restricted")
-    yield summarise("pin", list(_pins(scene)), fine=f"all {len(scene.season.pins)} pins are kept")
+    yield summarise("pin", list(_pins(scene)), fine=all_of(len(scene.season.pins), "pins", "are kept"))
     limit = scene.limit("recent_grades")
     if limit is not None:
         measures = list(_recent_grades(scene))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
-from lineup.limits import Limit
+from lineup.limits import Limit, counted
 from lineup.rules.findings import Case, Finding, shown
 from lineup.rules.timeline import SAME_H
 
@@ -22,7 +22,7 @@ def races_per_weekend(case: Case, limit: Limit) -> Iterator[Finding]:
     for week, race in touched.items():
         count = len(by_week[week])
         if count > most:
-            text = f"{case.who}: {count} races of {most:g} allowed in the weekend of {case.name(race)}"
+            text = f"{case.who}: {counted(count, 'races')} of {most:g} allowed in the weekend of {case.name(race)}"
             yield Finding("races_per_weekend", race, count, most, count - most, text)
 
 
@@ -36,7 +36,7 @@ def weekends_in_a_row(case: Case, limit: Limit) -> Iterator[Finding]:
         previous = week
         if run > most and week in last_race:
             race = last_race[week]
-            text = f"{case.who}: {run} weekends in a row of {most:g} allowed with {case.name(race)}"
+            text = f"{case.who}: {counted(run, 'weekends in a row')} of {most:g} allowed with {case.name(race)}"
             yield Finding("weekends_in_a_row", race, run, most, 1.0, text)
 
 
@@ -72,10 +72,10 @@ def starts(case: Case, limit: Limit) -> Iterator[Finding]:
     races = [duty.race for duty in case.starts if duty.block]
     count = len(races)
     if limit.at_most is not None and count > limit.at_most:
-        text = f"{case.who}: {count} starts of at most {limit.at_most:g} in the block"
+        text = f"{case.who}: {counted(count, 'starts')} of at most {limit.at_most:g} in the block"
         yield Finding("starts", races[-1], count, limit.at_most, count - limit.at_most, text)
     if limit.at_least is not None and count < limit.at_least and case.may_start:
-        text = f"{case.who}: {count} starts of at least {limit.at_least:g} in the block"
+        text = f"{case.who}: {counted(count, 'starts')} of at least {limit.at_least:g} in the block"
         yield Finding("starts", races[-1] if races else "", count, limit.at_least, limit.at_least - count, text)
 
 
@@ -87,5 +87,5 @@ def _within(days: list[int], last: int, limit: Limit) -> int:
 def _window(case: Case, limit: Limit, race: str, day: int, figure: float, unit: str) -> Iterator[Finding]:
     most = limit.at_most or 0.0
     if figure > most + SAME_H:
-        text = f"{case.who}: {figure:.4g} {unit} of {most:g} allowed in the {limit.days} days to {shown(day)}"
+        text = f"{case.who}: {counted(figure, unit)} of {most:g} allowed in the {limit.days} days to {shown(day)}"
         yield Finding(limit.name, race, figure, most, figure - most, text)
