@@ -6,6 +6,7 @@ LineupError                 one clear sentence for the user; the command line ma
 ├── PlanFileError           a plan file cannot be read or does not fit the season (exit code 2)
 └── StoreError              the store refuses a write, or finds its history damaged (exit code 2)
     └── NotAllowed          the person's role, or the state of the weekend, does not permit the step
+        └── Unacknowledged  something that has to be acknowledged before a signature is not
 """
 
 from __future__ import annotations
@@ -78,6 +79,10 @@ class StoreError(LineupError):
 
 class NotAllowed(StoreError):
     """The role of the person, or the state of the weekend, does not permit this step."""
+
+
+class Unacknowledged(NotAllowed):
+    """Something on the checklist has to be acknowledged before this step."""
 
 
 def _shorten(text: str, most: int = 60) -> str:

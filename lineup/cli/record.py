@@ -39,7 +39,9 @@ def keep(
     given = study.read_plan(plan)
     with at.opened(season) as kept:
         revision = kept.save(given, study.season, reason=reason, by=at.user, now=at.moment, parent=parent)
-    _tell(as_json, asdict(revision), f"kept as revision {revision.number}")
+    if as_json:
+        print_json(asdict(revision))
+    say(f"kept as revision {revision.number}")
 
 
 @with_store("store")
@@ -101,9 +103,3 @@ def _plan(study: Study, season: Path, given: str, at: StoreOptions) -> Plan:
         return study.read_plan(given)
     with at.opened(season) as store:
         return store.plan(int(given))
-
-
-def _tell(as_json: bool, document: object, text: str) -> None:
-    if as_json:
-        print_json(document)
-    say(text)

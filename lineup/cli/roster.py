@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
 from typing import Annotated, cast
 
@@ -11,7 +13,7 @@ from lineup import workflow
 from lineup.audit import Audit
 from lineup.cli.common import Json, PlanPath, SeasonPath, console, print_json, say
 from lineup.cli.store_options import Reason, StoreOptions, with_store
-from lineup.errors import InputError
+from lineup.errors import InputError, Unacknowledged
 from lineup.plan import Plan
 from lineup.report.plan_tables import new_table
 from lineup.season import Season
@@ -111,7 +113,7 @@ def sign(
 ) -> None:
     """Sign a proposed roster; every change, pin and priced limit has to be acknowledged (see `checklist`)."""
     study = open_study(season)
-    with at.opened(season) as kept:
+    with at.opened(season) as kept, _telling_how():
         which = roster(weekend, revision, step)
         kept.sign(which, study.season, Auditor(study), acknowledge or (), by=at.user, now=at.moment)
     say(f"signed: the {STEP_NAMES[_step(step)]} of {weekend}, revision {revision}")
@@ -163,10 +165,19 @@ def ratify(
 ) -> None:
     """Ratify an amendment that is in force on site."""
     study = open_study(season)
-    with at.opened(season) as kept:
+    with at.opened(season) as kept, _telling_how():
         which = roster(weekend, revision, "starting_crews")
         kept.ratify(which, study.season, Auditor(study), acknowledge or (), by=at.user, now=at.moment)
     say(f"ratified: {weekend}, revision {revision}")
+
+
+@contextmanager
+def _telling_how() -> Iterator[None]:
+    """Add to the refusal of a signature how the command line acknowledges."""
+    try:
+        yield
+    except Unacknowledged as error:
+        raise Unacknowledged(f"{error}. Give --acknowledge ID for each, its id is in brackets") from None
 
 
 class Auditor:

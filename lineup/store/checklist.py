@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Final, Literal, Protocol
 
 from lineup.eligibility import pair_rule
-from lineup.errors import NotAllowed
+from lineup.errors import NotAllowed, Unacknowledged
 from lineup.plan import Plan
 from lineup.plan_changes import seat_changes
 from lineup.report.party import travellers
@@ -99,13 +99,15 @@ class Checklist:
         ------
         NotAllowed
             With every reason.
+        Unacknowledged
+            With the text and the id of every item that is missing.
         """
         if self.blocks:
             raise NotAllowed(f"{step} is not possible: {'; '.join(self.blocks)}")
         missing = self.missing(acknowledged)
         if missing:
             listed = "; ".join(f"{item.text} [{item.id}]" for item in missing)
-            raise NotAllowed(f"{step} needs these to be acknowledged first: {listed}")
+            raise Unacknowledged(f"{step} needs these to be acknowledged first: {listed}")
 
 
 @dataclass(frozen=True)

@@ -209,6 +209,9 @@ def test_a_weekend_is_carried_to_a_signature(folder, plan_file, tmp_path, capsys
         listed = run_json(capsys, "checklist", folder, "w1", "1", "--step", step, *where)
         assert listed["blocks"] == []
         ids = [word for item in listed["items"] for word in ("--acknowledge", item["id"])]
+        if ids:
+            assert _exit_code("sign", folder, "w1", "1", "--step", step, *where) == 2
+            assert "Give --acknowledge ID for each" in capsys.readouterr().err
         assert _exit_code("sign", folder, "w1", "1", "--step", step, *ids, *where) == 0
     document = run_json(capsys, "history", folder, "--verify", "--store", tmp_path / "store.db")
     assert document["verification"]["problem"] is None
