@@ -115,7 +115,6 @@ def test_a_setting_never_graded_before_is_named() -> None:
     assert stops_calibration(graded, known).new_settings == {}
 
 
-@pytest.mark.skipif(not (DEMO / "stops.csv").exists(), reason="the demo season is not there")
 def test_demo_stops_from_the_new_year_on_are_forecast_within_what_is_promised() -> None:
     season, _ = read_season(DEMO)
     found = held_out_calibration(season, season.stops["date"].max().date().replace(month=1, day=1), scenarios=512)

@@ -42,15 +42,19 @@ def acknowledge_and_sign(visit: Visit, verb: str = "Sign") -> None:
     visit.settle()
 
 
+def sign_both_steps(visit: Visit) -> None:
+    for step in ("Travel list", "Starting crews"):
+        visit.page.get_by_role("radio", name=step).click()
+        visit.settle()
+        sign(visit)
+
+
 def test_the_signer_signs_and_downloads(tiny_visit: Visit, tiny_folder: Path, tmp_path: Path) -> None:
     visit = tiny_visit
     visit.open()
     keep(visit, "plan of the spring")
     visit.go("Sign-off")
-    for step in ("Travel list", "Starting crews"):
-        visit.page.get_by_role("radio", name=step).click()
-        visit.settle()
-        sign(visit)
+    sign_both_steps(visit)
     with open_store(default_store(tiny_folder)) as kept:
         state = kept.state("w1")
         assert {state["travel_list"].status, state["starting_crews"].status} == {"signed"}
@@ -81,10 +85,7 @@ def test_a_crew_is_amended_at_the_track_and_ratified(tiny_visit: Visit, tiny_fol
     visit.open()
     keep(visit, "plan of the spring")
     visit.go("Sign-off")
-    for step in ("Travel list", "Starting crews"):
-        visit.page.get_by_role("radio", name=step).click()
-        visit.settle()
-        sign(visit)
+    sign_both_steps(visit)
     visit.page.get_by_text("Amend at the track").click()
     visit.settle()
     visit.page.get_by_text("Athlete 7: ").first.click()

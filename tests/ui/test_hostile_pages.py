@@ -11,19 +11,13 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from lineup.plan import Assignment, Plan, Reserve
 from lineup.plan_file import write_plan
-from lineup.price import Pricer
 from lineup.read import read_season
-from lineup.season import Season
-from lineup.settings import Settings
-from lineup.skills import estimate_skills
-from lineup.stops import sample_stops
 from lineup.store import LOCAL, Roster, default_store, open_store
 from tests.builders import write_season
 from tests.hostile import RAW, UNESCAPED, hostile_season
 from tests.read.test_facts import DATA
-from tests.ui.conftest import SCENARIOS, WAIT_S
+from tests.ui.conftest import SCENARIOS, WAIT_S, small_plan
 
 PAGES = ("block", "crews", "hurt", "athlete", "depth", "sign", "season_data", "mine")
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
@@ -36,26 +30,12 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("hostile") / "season"
     write_season(hostile_season(), folder)
     season, _ = read_season(folder)
-    plan = hostile_plan(season)
+    plan = small_plan(season)
     write_plan(plan, folder.with_name("plan.json"))
     with open_store(default_store(folder)) as kept:
         kept.save(plan, season, reason="**why** <script>alert(3)</script>", by=LOCAL, now=NOW)
         kept.propose(Roster(season.weekends[0], "travel_list", 1), by=LOCAL, now=NOW)
     return folder
-
-
-def hostile_plan(season: Season) -> Plan:
-    """a1-a3 on c1, a4-a6 on c2, a7 in reserve."""
-    seats = tuple(
-        Assignment(entry.race, entry.car, position, f"a{(1 if entry.car == 'c1' else 4) + place}")
-        for entry in season.entries
-        for place, position in enumerate(season.positions_of(entry.race))
-    )
-    model = sample_stops(season, estimate_skills(season), 1, SCENARIOS)
-    priced = Pricer(season, model, season.weekends, Settings(scenarios=SCENARIOS)).price(seats)
-    reserves = tuple(Reserve(race, "a7") for race in season.races)
-    figures: dict[str, Any] = {"entries": priced.entries, "costs": priced.costs, "value_s": priced.value_s}
-    return Plan("best_so_far", seats, reserves, **figures, seed=1, scenarios=SCENARIOS, weekends=season.weekends)
 
 
 def opened(folder: Path, page: str, monkeypatch: pytest.MonkeyPatch, **link: str) -> AppTest:
