@@ -31,21 +31,27 @@ def write_new_season(folder: Path | str) -> tuple[Path, ...]:
     """
     folder = Path(folder)
     book = folder.with_name(f"{folder.name}.xlsx")
+    workbook = _workbook()
     try:
-        if (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))) or book.exists():
+        if (folder.exists() and (not folder.is_dir() or any(folder.iterdir()))) or _differs(book, workbook):
             raise InputError(f"{folder} or {book} is there already: name another folder, nothing is overwritten")
         folder.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".lineup-", dir=folder.parent) as place:
             draft = Path(place) / folder.name  # a half-written season never stands where the whole one shall be
             written = [folder / path.relative_to(draft) for path in _copy(STARTER, draft)]
-            (Path(place) / book.name).write_bytes(_workbook())
+            (Path(place) / book.name).write_bytes(workbook)
             if folder.exists():
                 folder.rmdir()
-            draft.rename(folder)
+            # the workbook first: killed in between, a second call finds this very workbook and goes on
             (Path(place) / book.name).rename(book)
+            draft.rename(folder)
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror or error})") from None
     return (*written, book)
+
+
+def _differs(path: Path, data: bytes) -> bool:
+    return path.exists() and (not path.is_file() or path.read_bytes() != data)
 
 
 def _copy(source: Traversable, target: Path) -> Iterator[Path]:

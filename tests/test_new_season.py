@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from python_calamine import CalamineWorkbook
 
@@ -49,3 +51,28 @@ def test_nothing_is_overwritten(tmp_path):
     with pytest.raises(InputError, match="nothing is overwritten"):
         write_new_season(tmp_path / "mine")
     assert [p.name for p in (tmp_path / "mine").iterdir()] == ["notes.txt"]
+
+
+def test_a_workbook_of_somebody_else_is_left_alone(tmp_path):
+    (tmp_path / "mine.xlsx").write_bytes(b"keep")
+    with pytest.raises(InputError, match="nothing is overwritten"):
+        write_new_season(tmp_path / "mine")
+    assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("mine.xlsx", b"keep")]
+
+
+def test_killed_between_workbook_and_folder_the_same_command_finishes(tmp_path, monkeypatch):
+    rename = Path.rename
+
+    def killed(path, target):
+        if path.suffix != ".xlsx":
+            raise KeyboardInterrupt
+        return rename(path, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "rename", killed)
+        with pytest.raises(KeyboardInterrupt):
+            write_new_season(tmp_path / "mine")
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.xlsx"]
+    write_new_season(tmp_path / "mine")
+    folder, book = (read_season(tmp_path / name)[0] for name in ("mine", "mine.xlsx"))
+    assert folder.fingerprints == book.fingerprints
