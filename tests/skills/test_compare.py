@@ -1,5 +1,6 @@
 """Chances from independent draws."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -8,7 +9,16 @@ from scipy.stats import norm
 
 from lineup.errors import InputError
 from lineup.season import Choreography, Task
-from lineup.skills import MissEstimate, PoolEstimate, SkillEstimates, SplitEstimate, chance_faster, draws, own_seconds
+from lineup.skills import (
+    MissEstimate,
+    PoolEstimate,
+    SkillEstimates,
+    SplitEstimate,
+    chance_faster,
+    draws,
+    own_seconds,
+    shared_doubt,
+)
 
 SPLITS = {
     ("a", "jack", "lift"): (np.log(1.00), 0.02),
@@ -76,3 +86,69 @@ def test_what_is_not_known_of_an_athlete_hangs_together_over_his_splits(estimate
         each, both = np.expm1(0.01), np.expm1(0.01 * r)
         exact = (lift**2 + drop**2) * each + 2 * lift * drop * both
         assert own.var() == pytest.approx(exact, rel=0.03)
+
+
+def test_seconds_on_the_plain_scale_are_not_turned(estimates):
+    plain = replace(
+        estimates,
+        splits={
+            ("a", "jack", "reach"): SplitEstimate("a", "jack", "reach", "plain", -0.1, 0.02, 0.3, 9.0),
+            ("b", "jack", "reach"): SplitEstimate("b", "jack", "reach", "plain", -0.1, 0.0, 0.3, 9.0),
+        },
+        tire={("reach", "heavy"): 0.5},
+    )
+    drawn = draws(plain, "a", "jack", "reach", 65536)
+    assert (drawn.mean(), drawn.std()) == (pytest.approx(-0.1, abs=4e-4), pytest.approx(0.02, rel=0.02))
+    own = own_seconds(plain, "a", "jack", n=65536)
+    assert own.shape == (65536,)
+    assert (own.mean(), own.std()) == (pytest.approx(-0.1, abs=4e-4), pytest.approx(0.02, rel=0.02))
+    np.testing.assert_allclose(own_seconds(plain, "b", "jack", tire="heavy"), 0.4)
+    assert len(own_seconds(plain, "b", "jack")) == len(draws(plain, "b", "jack", "reach")) == 4096
+
+
+def test_an_equal_time_is_half_a_win(estimates):
+    known = {("a", "lift"): 0.0, ("b", "lift"): 0.0, ("c", "lift"): 0.1}
+    splits = {(a, "jack", s): SplitEstimate(a, "jack", s, "log", m, 0.0, 0.1, 9.0) for (a, s), m in known.items()}
+    sure = replace(estimates, splits=splits)
+    for split in ("lift", None):
+        chances = [chance_faster(sure, *pair, "jack", split) for pair in (("a", "b"), ("a", "c"), ("c", "a"))]
+        assert chances == [0.5, 1.0, 0.0]
+
+
+def test_tire_number_and_seed_reach_the_draws_behind_a_chance(estimates):
+    tires = replace(estimates, tire={("lift", "heavy"): 9.0, ("drop", "heavy"): 9.0})
+    work = Choreography(
+        "four", "Four", (Task("lift", "", "jack", (), "lift", 1.0), Task("go", "", None, (), "go", 1.0))
+    )
+    for split in ("lift", None):
+        some = chance_faster(estimates, "a", "b", "jack", split, work=work, n=64, seed=3)
+        own = [
+            draws(estimates, who, "jack", split, 64, 3) if split else own_seconds(estimates, who, "jack", work, 64, 3)
+            for who in ("a", "b")
+        ]
+        assert some == np.mean(own[0] < own[1])
+        assert some != chance_faster(estimates, "a", "b", "jack", split, work=work, n=64, seed=4)
+        # A shift common to both changes no order of seconds, whatever its size.
+        assert chance_faster(tires, "a", "b", "jack", split, work=work, n=64, seed=3, tire="heavy") == some
+    np.testing.assert_allclose(
+        own_seconds(tires, "a", "jack", work, tire="heavy"), np.exp(9.0) * own_seconds(tires, "a", "jack", work)
+    )
+
+
+@pytest.mark.parametrize(
+    ("athlete", "sd", "between", "same", "expected"),
+    [
+        ("a", 0.05, 0.1, 0.6, 0.15),  # grades have settled three quarters of the variance
+        ("a", 0.2, 0.1, 0.6, 0.6),  # no more is shared than before any grade
+        ("a", 0.05, 0.0, 0.6, 0.6),
+        ("a", 0.05, 0.1, -0.2, 0.0),
+        ("a", 0.0, 0.1, 0.6, 0.0),
+        ("", 0.05, 0.1, 0.6, 0.0),  # car and driver
+    ],
+)
+def test_the_share_of_doubt_by_hand(athlete, sd, between, same, expected):
+    own = SplitEstimate(athlete, "jack", "lift", "log", 0.0, sd, 0.1, 1.0)
+    pools = {("jack", "lift"): PoolEstimate("jack", "lift", "log", 0.0, 0.0, between, 0.1, 5)}
+    known = SkillEstimates(date(2026, 4, 5), {}, {}, pools=pools, same_position=same)
+    assert shared_doubt(known, own) == pytest.approx(expected)
+    assert shared_doubt(replace(known, pools={}), own) == 0.0
