@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from weakref import WeakKeyDictionary
 
 from lineup.recent_grades import graded_stops
-from lineup.season import Absence, Clearance, Pin, Season, Seat
+from lineup.season import Pin, Season, Seat
 
 HEIGHT_TOLERANCE_M = 1e-6  # 72 in and 182.88 cm are the same height
 _INCH_M = 0.0254
@@ -70,7 +69,7 @@ def may_start(season: Season, weekends: Sequence[str]) -> frozenset[str]:
         for car in season.cars_in[race.id]
         for seat in season.seats(race.id, car)
     ]
-    cleared = _index(season).clearances
+    cleared = season.clearances_of
     return frozenset(
         athlete
         for athlete in season.athletes
@@ -119,18 +118,17 @@ def _verdicts(season: Season, athlete: str, seat: Seat) -> Iterator[Verdict]:
 
 
 def _clearance(season: Season, athlete: str, seat: Seat) -> Verdict | None:
-    rows = _index(season).clearances.get((athlete, seat.position), ())
-    race = season.races[seat.race]
-    day = season.duty_days(seat.race)[0]
-    levels = {c.level for c in rows if c.series in (None, race.series) and (c.since is None or c.since <= day)}
-    if "cleared" in levels:
+    level = season.clearance_level(athlete, seat.position, seat.race)
+    if level == "cleared":
         return None
     who, what = season.label("athletes", athlete), season.label("positions", seat.position)
-    if "training" in levels:
-        pins = _index(season).pins.get(athlete, ())
+    if level == "training":
+        pins = season.pins_of.get(athlete, ())
         if any(pin.kind == "must" and pin.position is not None and pin_matches(pin, seat) for pin in pins):
             return Verdict(True, None, f"{who} is in training for {what} and pinned to it")
         return Verdict(False, "clearance", f"{who} is in training for {what}: starts only where a must pin names it")
+    rows = season.clearances_of.get((athlete, seat.position), ())
+    race, day = season.races[seat.race], season.duty_days(seat.race)[0]
     later = [c.since for c in rows if c.since is not None and c.since > day and c.series in (None, race.series)]
     if later:
         return Verdict(False, "clearance", f"{who} is cleared for {what} only from {shown_day(min(later))}")
@@ -159,8 +157,8 @@ def _height(season: Season, athlete: str, seat: Seat) -> Verdict | None:
 def _availability(season: Season, athlete: str, seat: Seat) -> Verdict | None:
     first, last = season.duty_days(seat.race)
     who = season.label("athletes", athlete)
-    for absence in _index(season).absences.get(athlete, ()):
-        if absence.first_day > last or (absence.last_day is not None and absence.last_day < first):
+    for absence in season.absences_of.get(athlete, ()):
+        if not absence.touches(first, last):
             continue
         until = "" if absence.last_day is None else f" until {shown_day(absence.last_day)}"
         if absence.status == "out":
@@ -174,7 +172,7 @@ def _availability(season: Season, athlete: str, seat: Seat) -> Verdict | None:
 
 def _pins(season: Season, athlete: str, seat: Seat) -> Verdict | None:
     who = season.label("athletes", athlete)
-    for pin in _index(season).pins.get(athlete, ()):
+    for pin in season.pins_of.get(athlete, ()):
         matches = pin_matches(pin, seat)
         if pin.kind == "never" and matches:
             return Verdict(False, "pin", f"{who} is pinned away from {pin_place(season, pin)}: {pin.reason}")
@@ -233,36 +231,3 @@ def _pair_races(season: Season, pin: Pin) -> str:
 
 def _length(metres: float) -> str:
     return f"{metres * 100:.1f} cm ({metres / _INCH_M:.1f} in)"
-
-
-@dataclass(frozen=True, slots=True)
-class _Index:
-    """Rows of a season by athlete, found once."""
-
-    clearances: Mapping[tuple[str, str], tuple[Clearance, ...]]
-    absences: Mapping[str, tuple[Absence, ...]]
-    pins: Mapping[str, tuple[Pin, ...]]  # must and never only
-
-
-_INDEXES: WeakKeyDictionary[Season, _Index] = WeakKeyDictionary()
-
-
-def _index(season: Season) -> _Index:
-    index = _INDEXES.get(season)
-    if index is None:
-        clearances: dict[tuple[str, str], list[Clearance]] = {}
-        absences: dict[str, list[Absence]] = {}
-        pins: dict[str, list[Pin]] = {}
-        for clearance in season.clearances:
-            clearances.setdefault((clearance.athlete, clearance.position), []).append(clearance)
-        for absence in season.absences:
-            absences.setdefault(absence.athlete, []).append(absence)
-        for pin in season.pins:
-            if pin.kind in ("must", "never"):
-                pins.setdefault(pin.athlete, []).append(pin)
-        index = _INDEXES[season] = _Index(
-            {key: tuple(rows) for key, rows in clearances.items()},
-            {key: tuple(rows) for key, rows in absences.items()},
-            {key: tuple(rows) for key, rows in pins.items()},
-        )
-    return index

@@ -6,17 +6,19 @@ a season is never edited.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
-from typing import Any, Literal, Self
+from typing import Any, Literal, Self, TypeVar
 from zoneinfo import ZoneInfo
 
 import pandas as pd
 
 from lineup.limits import Limits
 
+Key = TypeVar("Key", bound=Hashable)
+Fact = TypeVar("Fact")
 Group = Literal["lead", "regular", "developing", "candidate"]
 PinKind = Literal["must", "never", "pair", "apart"]
 
@@ -197,6 +199,10 @@ class Absence:
     kind: Literal["medical", "personal", "discipline", "other"] = "other"
     entered_by: str = ""
 
+    def touches(self, first: date, last: date) -> bool:
+        """Whether the spell holds on any day from first to last, both included."""
+        return self.first_day <= last and (self.last_day is None or first <= self.last_day)
+
 
 @dataclass(frozen=True, slots=True)
 class Pin:
@@ -362,21 +368,36 @@ class Season:
         """ISO year and week of each race, by the local day of its report."""
         return {race: self.duty_days(race)[0].isocalendar()[:2] for race in self.races}
 
+    @cached_property
+    def clearances_of(self) -> Mapping[tuple[str, str], tuple[Clearance, ...]]:
+        """Clearances by (athlete, position)."""
+        return _grouped(((c.athlete, c.position), c) for c in self.clearances)
+
+    @cached_property
+    def absences_of(self) -> Mapping[str, tuple[Absence, ...]]:
+        """Absences by athlete."""
+        return _grouped((absence.athlete, absence) for absence in self.absences)
+
+    @cached_property
+    def pins_of(self) -> Mapping[str, tuple[Pin, ...]]:
+        """Pins by the athlete they name first."""
+        return _grouped((pin.athlete, pin) for pin in self.pins)
+
     def clearance_level(self, athlete: str, position: str, race: str) -> Literal["cleared", "training"] | None:
         """Best clearance of an athlete for a position that holds at this race, or None."""
-        facts = self.races[race]
-        day = self.duty_days(race)[0]
-        levels = {
-            c.level
-            for c in self.clearances
-            if c.athlete == athlete
-            and c.position == position
-            and c.series in (None, facts.series)
-            and (c.since is None or c.since <= day)
-        }
+        series, day = self.races[race].series, self.duty_days(race)[0]
+        rows = self.clearances_of.get((athlete, position), ())
+        levels = {c.level for c in rows if c.series in (None, series) and (c.since is None or c.since <= day)}
         return "cleared" if "cleared" in levels else "training" if levels else None
 
     def label(self, kind: str, key: str) -> str:
         """Name and id of a thing, as messages show it: "Ana Lind (ana-lind)"."""
         name: str = getattr(self, kind)[key].name
         return f"{name} ({key})" if name and name != key else key
+
+
+def _grouped(pairs: Iterable[tuple[Key, Fact]]) -> dict[Key, tuple[Fact, ...]]:
+    found: dict[Key, list[Fact]] = {}
+    for key, fact in pairs:
+        found.setdefault(key, []).append(fact)
+    return {key: tuple(facts) for key, facts in found.items()}

@@ -67,8 +67,7 @@ def absence_of(
         block = f"{shown_day(begins)} to {shown_day(ends)}"
         raise InputError(f"{shown_day(start)} lies outside the block, which runs from {block}")
     for known in season.absences:
-        covers_start = known.first_day <= start and (known.last_day is None or known.last_day >= start)
-        if known.athlete == athlete and known.status == "out" and covers_start:
+        if known.athlete == athlete and known.status == "out" and known.touches(start, start):
             until = "with no day of return" if known.last_day is None else f"until {shown_day(known.last_day)}"
             raise InputError(f"{season.label('athletes', athlete)} is out already, {until}")
     return Absence(athlete, start, last, "out", (), "other", "")
@@ -130,11 +129,8 @@ def _missed(season: Season, weekends: Sequence[str], pin: Pin, absences: Sequenc
     """Races of the block that a pin speaks of and its athlete misses."""
     found = []
     for race in season.races_of(tuple(weekends)):
-        first, last = season.duty_days(race.id)
-        out = any(
-            a.athlete == pin.athlete and a.first_day <= last and (a.last_day is None or a.last_day >= first)
-            for a in absences
-        )
+        days = season.duty_days(race.id)
+        out = any(a.athlete == pin.athlete and a.touches(*days) for a in absences)
         if out and matches_race(season, pin, race.id):
             found.append(race.id)
     return tuple(found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from lineup.eligibility import shown_day
 from lineup.explain import words
 from lineup.rules import Breach
 from lineup.season import Season
@@ -46,15 +47,9 @@ def _clearance(season: Season, breach: Breach) -> str:
     if season.clearance_level(athlete, position, race) == "training":
         return ""  # the reason itself says that a must pin would do
     day = season.duty_days(race)[0]
-    later = [
-        c.since
-        for c in season.clearances
-        if (c.athlete, c.position) == (athlete, position)
-        and c.level == "cleared"
-        and c.since is not None
-        and c.since > day
-        and c.series in (None, season.races[race].series)
-    ]
+    series = season.races[race].series
+    rows = [c for c in season.clearances_of.get((athlete, position), ()) if c.level == "cleared"]
+    later = [c.since for c in rows if c.since is not None and c.since > day and c.series in (None, series)]
     if later:
-        return f"allowed from {min(later).day} {min(later):%b %Y}"
+        return f"allowed from {shown_day(min(later))}"
     return f"allowed with a clearance for {words.position(season, position)} in this series"

@@ -8,7 +8,7 @@ from itertools import combinations
 
 from lineup.read.notes import Notes
 from lineup.read.rows import PinRow
-from lineup.season import Absence, Pin, Season, Seat
+from lineup.season import Pin, Season, Seat
 
 Seats = dict[str, frozenset[Seat]]  # by race; races without one are left out
 
@@ -67,17 +67,13 @@ def _alone(season: Season, pin: Pin, seats: Seats) -> Iterator[tuple[str, str, s
             yield "athlete", pin.athlete, odd, "Add a clearance, or take the pin out."
             break
     for race, there in seats.items():
-        absence = next((a for a in season.absences if a.athlete == pin.athlete and _touches(season, a, race)), None)
+        days = season.duty_days(race)
+        absence = next((a for a in season.absences_of.get(pin.athlete, ()) if a.touches(*days)), None)
         if absence is not None and not {seat.position for seat in there} & set(absence.positions):
             state = f"may work {', '.join(absence.positions)} only" if absence.positions else "is out"
             odd = f"{state} at race {race}, by availability.csv"
             yield "athlete", pin.athlete, odd, "Correct the spell, or take the pin out."
             break
-
-
-def _touches(season: Season, absence: Absence, race: str) -> bool:
-    first, last = season.duty_days(race)
-    return absence.first_day <= last and (absence.last_day is None or first <= absence.last_day)
 
 
 def _clash(first: _Placed, second: _Placed) -> str | None:
