@@ -18,9 +18,10 @@ from lineup.read.cells import Ref
 from lineup.read.notes import Notes
 from lineup.read.rows import Row
 from lineup.read.source import Table
-from lineup.read.tables import ONE, Known, check_header, columns_of, explain, ids_in, refs_of, unknown
+from lineup.read.tables import SINGULAR, Known, check_header, columns_of, explain, ids_in, refs_of, unknown
 
 FAR_OUT: Final = 10.0
+LOOKS_ALIKE: Final = 0.87  # ratio of equal letters above which an unknown id looks like a slip of the pen
 
 
 @dataclass(frozen=True)
@@ -81,9 +82,6 @@ def _read_cells(cells: list[str], info: FieldInfo) -> tuple[list[Any], dict[int,
     return values, faults
 
 
-LOOKS_ALIKE = 0.87  # ratio of equal letters above which an unknown id looks like a slip of the pen
-
-
 def check_frame_refs(frame: Frame, model: type[Row], known: Known, notes: Notes) -> None:
     """Note every unknown id of a big table as a fault; a soft one is noted once, with its count."""
     for name, column, ref in refs_of(model):
@@ -109,7 +107,7 @@ def check_frame_refs(frame: Frame, model: type[Row], known: Known, notes: Notes)
 
 def _odd_id(file: str, row: int, column: str, value: str, ref: Ref, count: int, notes: Notes) -> None:
     more = "" if count == 1 else f", like {count - 1:,} more"
-    message = f"names a {ONE[ref.table]} that {ref.table}.csv does not have{more}"
+    message = f"names a {SINGULAR[ref.table]} that {ref.table}.csv does not have{more}"
     notes.warning(file, row, column, value, message, "Nothing to do if it is of an earlier season.")
 
 

@@ -9,7 +9,7 @@ import math
 import re
 import unicodedata
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import lru_cache
 from typing import Annotated, Final, Literal
 from zoneinfo import available_timezones
@@ -17,7 +17,7 @@ from zoneinfo import available_timezones
 from pydantic import BeforeValidator
 from pydantic_core import PydanticCustomError
 
-from lineup.read.notes import nearest
+from lineup.read.notes import meant
 
 SLUG: Final = re.compile(r"[a-z0-9][a-z0-9_-]{0,63}")
 NUMBER: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
@@ -29,6 +29,7 @@ TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u20
 FORMULA_STARTS: Final = ("=", "+", "-", "@")
 FIRST_YEAR, LAST_YEAR = 1950, 2199
 LONGEST_TEXT: Final = 500
+LONGEST_S: Final = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +139,8 @@ def _in_years(day: date) -> date:
 def read_zone(value: object) -> str:
     """Read an IANA time zone."""
     if value not in _zones():
-        mend = nearest(str(value), sorted(_zones()), "")
-        raise fault("is not an IANA time zone", mend if mend.startswith("Did") else "Write it as in America/New_York.")
+        mend = meant(str(value), sorted(_zones())) or "Write it as in America/New_York."
+        raise fault("is not an IANA time zone", mend)
     return str(value)
 
 
@@ -197,9 +198,6 @@ def number(
 def _plain(bound: float) -> str:
     return f"{bound:,.0f}" if bound % 1 == 0 else f"{bound:g}"
 
-
-LONGEST_S: Final = 3600.0
-DAY: Final = timedelta(days=1)
 
 Slug = Annotated[str, BeforeValidator(read_slug)]
 Text = Annotated[str, BeforeValidator(read_text)]

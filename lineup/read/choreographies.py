@@ -13,7 +13,7 @@ from lineup.errors import InputError
 from lineup.read.cells import PositionId, Ref, Seconds, Slug, Slugs, Text
 from lineup.read.notes import Mend, Notes, nearest
 from lineup.read.source import RawChoreography, RawTask, Source
-from lineup.read.tables import Known, explain, refs_of, unknown
+from lineup.read.tables import Known, explain, ids_in, refs_of, unknown
 from lineup.season import Choreography, Task
 
 
@@ -151,8 +151,8 @@ class _Reader:
         if keys.seconds <= 0 and not keys.early:
             yield "seconds", keys.seconds, "is not above 0", "Only a task with early = true can begin before the stop."
         for name, column, ref in refs_of(TaskKeys):
-            ids, value = self.known[ref.table], getattr(keys, name)
-            for one in () if value is None else (value,) if isinstance(value, str) else value:
+            ids = self.known[ref.table]
+            for one in ids_in(getattr(keys, name)):
                 if ids is not None and one not in ids:
                     yield column, one, *unknown(one, ref, ids)
                 elif name.startswith("only") and self.if_possible is not None and one not in self.if_possible:

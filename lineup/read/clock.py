@@ -23,6 +23,6 @@ def utc_moment(local: datetime, zone: str) -> datetime:
     raise ValueError(f"exists twice in {zone}: the clocks go back over it")
 
 
-def hours(moment: float) -> timedelta:
-    """Return a length of time, to the second."""
-    return timedelta(seconds=round(moment * 3600))
+def hours(count: float) -> timedelta:
+    """Return so many hours as a length of time, to the second."""
+    return timedelta(seconds=round(count * 3600))

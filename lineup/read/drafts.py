@@ -16,9 +16,10 @@ from typing import Final
 
 from lineup.errors import InputError, Report, SeasonError
 from lineup.read.cells import guarded
-from lineup.read.folder import DOCUMENTS, is_season_file
+from lineup.read.folder import is_season_file
 from lineup.read.rows import TABLES
 from lineup.read.season_file import read_season
+from lineup.read.source import DOCUMENTS
 from lineup.safe_files import finish_step, one_writer, replace_together, write_whole
 from lineup.season import Absence
 

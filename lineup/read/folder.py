@@ -12,10 +12,19 @@ from typing import Any, Final
 from lineup.read.cells import SLUG
 from lineup.read.notes import Notes
 from lineup.read.rows import TABLES
-from lineup.read.source import LARGEST_BYTES, RawChoreography, RawTask, Source, Table, make_table, missing_tables, stray
+from lineup.read.source import (
+    DOCUMENTS,
+    LARGEST_BYTES,
+    RawChoreography,
+    RawTask,
+    Source,
+    Table,
+    make_table,
+    missing_tables,
+    stray,
+)
 from lineup.safe_files import JOURNAL, step_waits
 
-DOCUMENTS: Final = ("limits", "weights")
 _UTF8: Final = "Save it as UTF-8."
 
 

@@ -56,12 +56,17 @@ class Notes:
         self._alike[kind] = (count + (row is not None), first_mend)
 
 
+def meant(word: str, known: Iterable[str]) -> str:
+    """Ask for the nearest known word; empty where none is near."""
+    near = get_close_matches(word, list(known), 1, 0.6)
+    return f"Did you mean {near[0]}?" if near else ""
+
+
 def nearest(word: str, known: Iterable[str], none: str) -> str:
-    """Name the nearest known word; without a near one, a few of those known, or `none` when there are none."""
+    """Ask for the nearest known word; without a near one, name a few of those known, or say `none`."""
     names = list(known)
-    near = get_close_matches(word, names, 1, 0.6)
-    if near:
-        return f"Did you mean {near[0]}?"
+    if asked := meant(word, names):
+        return asked
     if not names:
         return none
     return f"Known: {', '.join(names[:MOST_NAMED])}{', …' if len(names) > MOST_NAMED else ''}."

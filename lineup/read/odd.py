@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
-from lineup.read.notes import Notes, nearest
+from lineup.read.notes import Notes, meant
 from lineup.season import Season
 
 Rows = Mapping[str, tuple[str, Sequence[Any]]]  # file and rows by table
@@ -69,9 +69,8 @@ def _races(season: Season, file: str, rows: Sequence[Any], notes: Notes) -> None
         if not season.cars_in[r.race]:
             notes.warning(file, r.row, "race", r.race, "has no entries", "Add rows to entries.csv.")
         if graded and r.tire not in graded:
-            mend = nearest(r.tire, sorted(graded), "")
-            odd = "is a tire kind without any graded stop"
-            notes.warning(file, r.row, "tire", r.tire, odd, mend if mend.startswith("Did") else "Grade some stops.")
+            mend = meant(r.tire, sorted(graded)) or "Grade some stops."
+            notes.warning(file, r.row, "tire", r.tire, "is a tire kind without any graded stop", mend)
 
 
 def _overlapping_entries(season: Season, file: str, rows: Sequence[Any], notes: Notes) -> None:

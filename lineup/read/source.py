@@ -6,10 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from lineup.read.notes import Notes, nearest
+from lineup.read.notes import Notes, meant
 from lineup.read.rows import OPTIONAL_TABLES, TABLES
 
+DOCUMENTS: Final = ("limits", "weights")
 LARGEST_BYTES: Final = 250_000_000
+_NAME: Final = "Give the column a name, or clear it."
+_COMMAS: Final = "Save it as comma-separated CSV."
+_QUOTES: Final = 'Put a cell that holds a comma between quotation marks, such as "Lind, Ana".'
 
 
 @dataclass(frozen=True)
@@ -105,11 +109,6 @@ def _named_only(table: Table, notes: Notes) -> Table:
     return Table(table.file, tuple(table.header[i] for i in kept), rows, table.numbers, table.shifted)
 
 
-_NAME: Final = "Give the column a name, or clear it."
-_COMMAS: Final = "Save it as comma-separated CSV."
-_QUOTES: Final = 'Put a cell that holds a comma between quotation marks, such as "Lind, Ana".'
-
-
 def missing_tables(source: Source, form: str, notes: Notes) -> None:
     """Note every table that is needed and not there; `form` makes a table's file name of its name."""
     for name in TABLES:
@@ -122,8 +121,8 @@ def missing_tables(source: Source, form: str, notes: Notes) -> None:
 def stray(name: str, given: Iterable[str], known: Iterable[str], notes: Notes) -> None:
     """Note something nobody reads: wrong when it looks like a mistyped name of something absent, odd otherwise."""
     absent = [other for other in known if other not in set(given)]
-    mend = nearest(name, absent, "")
-    if mend.startswith("Did you mean"):
+    mend = meant(name, absent)
+    if mend:
         notes.problem(name, None, None, None, "is not a known name, so it would not be read", mend)
     else:
         notes.warning(

@@ -10,13 +10,13 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from lineup.read.cells import Ref
-from lineup.read.notes import Notes, nearest
+from lineup.read.notes import Notes, meant, nearest
 from lineup.read.rows import Row
 from lineup.read.source import Table
 
 AnyRow = TypeVar("AnyRow", bound=Row)
 Known = Mapping[str, frozenset[str] | None]  # ids by table; None where the table itself cannot be used
-ONE: Final[Mapping[str, str]] = {
+SINGULAR: Final[Mapping[str, str]] = {
     "athletes": "athlete",
     "positions": "position",
     "sites": "site",
@@ -85,8 +85,7 @@ def explain(detail: ErrorDetails) -> tuple[str, str]:
             return "is empty", "Fill it in."
         case "literal_error":
             words = [word.strip("'") for word in str(context["expected"]).replace(" or ", ", ").split(", ")]
-            mend = nearest(str(detail["input"]), words, "")
-            return f"is not one of {', '.join(words)}", mend if mend.startswith("Did") else "Write one of them."
+            return f"is not one of {', '.join(words)}", meant(str(detail["input"]), words) or "Write one of them."
         case "bool_type":
             return "is neither true nor false", "Write true or false."
         case "extra_forbidden":
@@ -112,7 +111,7 @@ def _marks(annotation: Any, metadata: Iterable[Any]) -> Iterator[Ref]:
 def unknown(value: str, ref: Ref, ids: Iterable[str]) -> tuple[str, Callable[[], str]]:
     """Word an unknown id: what is wrong, and what names the nearest known one."""
     file = "choreography/" if ref.table == "services" else f"{ref.table}.csv"
-    what = "race or car is of this series" if ref.table == "series" else f"{ONE[ref.table]} of {file} has this id"
+    what = "race or car is of this series" if ref.table == "series" else f"{SINGULAR[ref.table]} of {file} has this id"
     return f"no {what}", lambda: nearest(value, sorted(ids), f"Add it to {file}.")
 
 

@@ -18,15 +18,27 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, Final
 
+from pydantic_core import PydanticCustomError
 from python_calamine import CalamineError, CalamineWorkbook
 
-from lineup.read.cells import SLUG, fault, read_list, read_yes_no
+from lineup.read.cells import SLUG, read_list, read_yes_no
 from lineup.read.notes import Notes
 from lineup.read.rows import TABLES
-from lineup.read.source import LARGEST_BYTES, RawChoreography, RawTask, Source, Table, make_table, missing_tables, stray
+from lineup.read.source import (
+    DOCUMENTS,
+    LARGEST_BYTES,
+    RawChoreography,
+    RawTask,
+    Source,
+    Table,
+    make_table,
+    missing_tables,
+    stray,
+)
 
-DOCUMENTS: Final = ("limits", "weights")
 SHEETS: Final = (*TABLES, *DOCUMENTS, "choreography")
+LISTS: Final = ("after", "misses")  # keys of a task whose cells hold several ids
+FLAGS: Final = ("car", "load", "early", "release")
 MOST_PARTS: Final = 1000
 MOST_CELLS: Final = 10_000_000
 PLACE: Final = rb"""\sr\s*=\s*["']"""  # where a row or a cell says its place: 7, or C7
@@ -66,7 +78,7 @@ def read_workbook(path: Path, notes: Notes) -> Source:
 def read_sheets(path: Path, notes: Notes) -> dict[str, list[list[str]]] | None:
     """Read all cells of a workbook as text, by sheet; None, with the reason noted, when that cannot be done."""
     try:
-        book = CalamineWorkbook.from_filelike(unpacked(path))
+        book = CalamineWorkbook.from_filelike(_unpacked(path))
         return {name: _cells(book, name) for name in book.sheet_names}
     except _Refused as refused:
         notes.problem(path.name, None, None, None, str(refused), "Save the tables alone in a new workbook.")
@@ -115,7 +127,7 @@ class _Refused(Exception):
     """A workbook that would fill the memory; says why."""
 
 
-def unpacked(path: Path) -> io.BytesIO:
+def _unpacked(path: Path) -> io.BytesIO:
     """Return a workbook's XML parts packed anew, uncompressed, so that what was checked here is what will be read.
 
     Macros, pictures and other parts that are not XML stay behind. Raises `_Refused` where the parts, or the cells
@@ -193,10 +205,6 @@ def _toml_value(text: str) -> object:
         return text
 
 
-LISTS: Final = ("after", "misses")
-FLAGS: Final = ("car", "load", "early", "release")
-
-
 def _choreographies(table: Table, notes: Notes) -> dict[str, RawChoreography]:
     """Gather the rows of each service."""
     found: dict[str, RawChoreography] = {}
@@ -226,7 +234,7 @@ def _task_cells(data: dict[str, Any], file: str, row: int, notes: Notes) -> Iter
         elif key in FLAGS:
             try:
                 yield key, read_yes_no(cell)
-            except type(fault("", "")) as error:
+            except PydanticCustomError as error:
                 context = error.context or {}
                 notes.problem(file, row, key, cell, context["message"], context["mend"])
         else:
