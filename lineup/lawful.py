@@ -68,10 +68,8 @@ class _Look:
                 count[seat.race] = seat
 
     def schedules(self) -> Iterator[Breach]:
-        limit = self.season.limits.get("starts")
-        everyone = self.pricer.starters if limit is not None and limit.at_least is not None else frozenset()
-        for athlete in self.season.athletes:
-            if self.concerns(athlete) and (athlete in self.worked or athlete in everyone):
+        for athlete in self.pricer.with_schedule(self.worked):
+            if self.concerns(athlete):
                 races = [seat.race for seat in self.worked.get(athlete, ())]
                 yield from self.pricer.rules.assess(athlete, races).breaches
 

@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-Entry = Mapping[str, float]
+Figures = Mapping[str, float]
 
-
-_BREAK: Final[Entry] = {"break_after_hours": 8, "break_hours": 0.5}
-_PROPERTY: Final[Entry] = {"at_most": 11, "off_hours": 10, "window_hours": 14, "restart_hours": 34, **_BREAK}
-_PASSENGERS: Final[Entry] = {"at_most": 10, "off_hours": 8, "worked_hours": 15}
-_SEVEN_DAYS: Final[Entry] = {"on_duty_hours": 60, "days": 7}
-_EIGHT_DAYS: Final[Entry] = {"on_duty_hours": 70, "days": 8}
+_BREAK: Final[Figures] = {"break_after_hours": 8, "break_hours": 0.5}
+_PROPERTY: Final[Figures] = {"at_most": 11, "off_hours": 10, "window_hours": 14, "restart_hours": 34, **_BREAK}
+_PASSENGERS: Final[Figures] = {"at_most": 10, "off_hours": 8, "worked_hours": 15}
+_SEVEN_DAYS: Final[Figures] = {"on_duty_hours": 60, "days": 7}
+_EIGHT_DAYS: Final[Figures] = {"on_duty_hours": 70, "days": 8}
 
 # preset -> limit -> (its figures, where they come from)
-PRESETS: Final[Mapping[str, Mapping[str, tuple[Entry, str]]]] = {
+PRESETS: Final[Mapping[str, Mapping[str, tuple[Figures, str]]]] = {
     # Directive 2003/88/EC of 4 November 2003: art. 3, 11 consecutive hours of rest per 24 h; art. 5, 24 h of
     # uninterrupted rest plus those 11 h in each seven-day period, anywhere in it (case C-306/16).
     "2003/88/EC": {

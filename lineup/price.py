@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from lineup.eligibility import passed_over
@@ -93,6 +93,15 @@ class Pricer(Tariff):
             crew[assignment.position] = assignment.athlete
         return {entry: found[entry] for entry in self.entries if entry in found}
 
+    def with_schedule(self, working: Collection[str]) -> tuple[str, ...]:
+        """Athletes whose schedule can break a limit: those working; where starts are asked of each, all who may start.
+
+        In the season's order.
+        """
+        limit = self.season.limits.get("starts")
+        idle = self.starters if limit is not None and limit.at_least is not None else frozenset()
+        return tuple(athlete for athlete in self.season.athletes if athlete in working or athlete in idle)
+
     def _costs(self, crews: Mapping[Entry, Crew]) -> tuple[dict[str, float], list[Breach]]:
         costs = {"stops": sum(self.entry_value(entry, crew) for entry, crew in crews.items())}
         races: dict[str, list[str]] = {}
@@ -104,7 +113,7 @@ class Pricer(Tariff):
                 _add(costs, self.seat_items(athlete, Seat(entry.race, entry.car, position)))
         _add(costs, {"crew_changes": self.crew_changes_s(crews)})
         priced: list[Breach] = []
-        for athlete in self._with_schedule(races):
+        for athlete in self.with_schedule(races):
             assessment = self.rules.assess(athlete, races.get(athlete, ()))
             _add(costs, assessment.costs)
             priced += assessment.priced
@@ -123,12 +132,6 @@ class Pricer(Tariff):
                     figure, limit = verdict.figure or 0.0, verdict.limit or 0.0
                     place = (entry.race, entry.car, position)
                     yield Breach(verdict.rule or "", athlete, *place, figure, limit, verdict.text, verdict.price_s)
-
-    def _with_schedule(self, races: Mapping[str, list[str]]) -> list[str]:
-        """Athletes whose schedule may cost something: all who may start, where a least number of starts is asked."""
-        limit = self.season.limits.get("starts")
-        idle = self.starters if limit is not None and limit.at_least is not None else frozenset()
-        return [athlete for athlete in self.season.athletes if athlete in races or athlete in idle]
 
     def crew_changes_s(self, crews: Mapping[Entry, Crew]) -> float:
         """Cost of the seats whose athlete did not hold them at the car's race before, seconds."""

@@ -113,10 +113,10 @@ class Problem:
             return seat not in self.anchor.by_seat
         return self.season.positions[seat.position].filled == "if_possible"
 
-    @cached_property
+    @property
     def even_share(self) -> float:
-        """Starts per athlete if the seats of the block were shared evenly by those who may start in it."""
-        return len(self.seats) / len(self.starters) if self.starters else 0.0
+        """Starts of each athlete if those who may start shared the block's seats evenly."""
+        return self.pricer.even_share
 
     def services(self, race: str) -> tuple[tuple[ServiceBank, float], ...]:
         """Return the sampled stops of each service of a race, with the number of such stops expected of a car."""
