@@ -13,7 +13,7 @@ from lineup.explain.grounds import Ground, blockers, of_pin
 from lineup.rules import ScheduleRules, Window
 from lineup.season import Pin, Season, Seat
 
-Lineup = Mapping[Seat, str]
+Seating = Mapping[Seat, str]  # athlete of each filled seat
 Active = Callable[[Ground], bool]
 LINEAR = frozenset({"starts", "races_per_weekend", "weekends_in_a_row", "races_in_days"})  # see `windows`
 
@@ -142,7 +142,7 @@ class Block:
             self.known[key] = frozenset(b.rule for b in breaches) - LINEAR
         return self.known[key]
 
-    def learn(self, lineup: Lineup, active: Active) -> bool:
+    def learn(self, lineup: Seating, active: Active) -> bool:
         """Add to what is known whatever active fact the lineup breaks; False when it breaks none."""
         before = len(self.too_much) + len(self.too_slow)
         worked: dict[str, set[str]] = {}
@@ -176,7 +176,7 @@ class Block:
                 if "one_seat" in self.broken(athlete, part):
                     self.too_much.add(TooMuch("one_seat", self.group_of[athlete], part))
 
-    def _learn_crews(self, lineup: Lineup, car: str, slowest_s: float) -> None:
+    def _learn_crews(self, lineup: Seating, car: str, slowest_s: float) -> None:
         for race, crew in self.crews(lineup, car):
             for service in self.services(race, car):
                 mean_s = self.bounds.mean_s(service, crew)
@@ -184,7 +184,7 @@ class Block:
                     self.too_slow.add(TooSlow(car, service, tuple(sorted(crew.items()))))
                     self.bounds.learn(service, crew)
 
-    def crews(self, lineup: Lineup, car: str) -> Iterator[tuple[str, dict[str, str]]]:
+    def crews(self, lineup: Seating, car: str) -> Iterator[tuple[str, dict[str, str]]]:
         """Races of a car in a lineup, each with its crew."""
         for race in self.races:
             crew = {seat.position: lineup[seat] for seat in self.season.seats(race, car) if seat in lineup}
@@ -198,7 +198,7 @@ class Block:
         tire = self.season.races[race].tire
         return tuple((service, tire) for service in self.season.service_counts.get(race, {}))
 
-    def slowest(self, lineup: Lineup, car: str) -> float:
+    def slowest(self, lineup: Seating, car: str) -> float:
         """Mean of the slowest service of a car over its races in a lineup, seconds; 0 where no crew is known."""
         crews = [(race, crew) for race, crew in self.crews(lineup, car)]
         means = [self.bounds.mean_s(service, crew) for race, crew in crews for service in self.services(race, car)]

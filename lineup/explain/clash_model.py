@@ -9,7 +9,7 @@ from time import monotonic
 
 from ortools.sat.python import cp_model
 
-from lineup.explain.block import Active, Block, Lineup, TooMuch, TooSlow
+from lineup.explain.block import Active, Block, Seating, TooMuch, TooSlow
 from lineup.explain.crew_bounds import Service
 from lineup.explain.grounds import Ground, need, of_pin
 from lineup.rules import Window
@@ -24,7 +24,7 @@ TICKS_PER_S = 100_000
 class Look:
     """What one look found: a lineup, or (`lineup` None, `sure`) proof that there is none and what it needed."""
 
-    lineup: Lineup | None
+    lineup: Seating | None
     sure: bool = True
     core: frozenset[Ground] = frozenset()
 
@@ -38,7 +38,7 @@ def look(
     assume: bool = False,
     prices: Mapping[tuple[Seat, str], float] | None = None,
     until: float = math.inf,
-    kept: Lineup | None = None,
+    kept: Seating | None = None,
 ) -> Look:
     """Look for a lineup of these races under the active grounds.
 
@@ -46,8 +46,7 @@ def look(
     the model where it is broken, until one passes. With `assume` each ground has a switch of its own, and a
     refutation names those it needed (never with hints: ortools 9.15 answers wrongly then). With `prices`, seconds by
     seat and athlete, a lineup of about the least sum is looked for. What is `kept` stays as it is in all of its races.
-    After `LOOK_S`, or at `until` (as `monotonic`
-    counts), the look gives up and is not sure.
+    After `LOOK_S`, or at `until` (as `monotonic` counts), the look gives up and is not sure.
     """
     until = min(until, monotonic() + LOOK_S)
     model = _Model(block, tuple(races), active, assume, kept or {})
@@ -81,7 +80,7 @@ class _Model:
     races: tuple[str, ...]
     active: Active
     assume: bool
-    kept: Lineup
+    kept: Seating
     cp: cp_model.CpModel = field(default_factory=cp_model.CpModel)
     x: dict[tuple[Seat, str], cp_model.IntVar] = field(default_factory=dict)
     works: dict[tuple[str, str], cp_model.IntVar] = field(default_factory=dict)

@@ -13,13 +13,13 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from time import monotonic
 
-from lineup.explain.block import Active, Block, Lineup
+from lineup.explain.block import Active, Block, Seating
 from lineup.explain.clash_model import Look, look
 from lineup.explain.crew_bounds import CrewBounds
 from lineup.explain.grounds import DEMANDS, Ground, tell
 from lineup.explain.part_prices import seat_prices, stops_s
-from lineup.explain.repair_tools import Change, Prices, Where
-from lineup.explain.repairs import changes
+from lineup.explain.repair_tools import Offer, Prices, Where
+from lineup.explain.repairs import offers
 from lineup.plan import Assignment, Clash, Fact, Repair
 from lineup.rules import RULES
 from lineup.study import Study
@@ -70,7 +70,7 @@ class _Found:
 class Tried:
     """A change that settles a clash: whether it settles all of them, and what the stops of the races cost then."""
 
-    change: Change
+    offer: Offer
     alone: bool
     stops_s: float | None
 
@@ -81,7 +81,7 @@ class _Search:
     block: Block
     deadline: float
     found: list[_Found] = field(default_factory=list)
-    base: Lineup | None = None  # a lineup of the whole block without the demands given up
+    base: Seating | None = None  # a lineup of the whole block without the demands given up
 
     @property
     def given_up(self) -> frozenset[Ground]:
@@ -124,7 +124,7 @@ class _Search:
     ) -> tuple[frozenset[Ground], bool]:
         """Take away one ground after another for as long as the rest cannot hold; limits first, demands last."""
         kept, smallest = set(core), True
-        for ground in sorted(core, key=lambda ground: ground.place, reverse=True):
+        for ground in sorted(core, key=lambda ground: ground.order, reverse=True):
             kept.discard(ground)
             rest = self.look(races, frozenset(kept).__contains__, presolve)
             if rest.lineup is not None or not rest.sure:
@@ -160,7 +160,7 @@ class _Search:
             share = (self.deadline - monotonic()) / min(len(self.found) - number, MOST_SHARES)
             repairs = list(self._repairs(found, monotonic() + share))
             alone = [tried for tried in repairs if tried.alone]
-            if any(not tried.change.last_resort for tried in alone):
+            if any(not tried.offer.last_resort for tried in alone):
                 hidden |= found.grounds
             hides = any(found.grounds & hidden & other.grounds for other in self.found if other is not found)
             told.append((found, alone if hides else repairs))
@@ -175,23 +175,23 @@ class _Search:
         alike = [other for other in self.found if _limits_of(other) & _limits_of(found)]
         prices = seat_prices(self.study.pricer, self.block, self.block.races)
 
-        def possible(block: Block, where: Where, prices: Prices | None = None) -> Lineup | None:
+        def possible(block: Block, where: Where, prices: Prices | None = None) -> Seating | None:
             if where == "block":
                 return self._whole(block, found.races, [found], until)
             if where == "here":
                 return self._lineup(block, found.races, [found], until, prices)
             return self._lineup(block, self.block.races, [found, *alike], until, prices)
 
-        for count, change in enumerate(changes(self.block, found.grounds, possible, prices)):
-            alone = len(self.found) > 1 and self._settles_all(change.block, until)
-            yield Tried(change, alone, self._stops_s(change, found, until, prices))
+        for count, offer in enumerate(offers(self.block, found.grounds, possible, prices)):
+            alone = len(self.found) > 1 and self._settles_all(offer.block, until)
+            yield Tried(offer, alone, self._stops_s(offer, found, until, prices))
             if count + 1 == MOST_REPAIRS or monotonic() > until:
                 return
 
-    def _stops_s(self, change: Change, found: _Found, until: float, prices: Prices) -> float | None:
+    def _stops_s(self, offer: Offer, found: _Found, until: float, prices: Prices) -> float | None:
         """Cost of the stops of a clash's races under a change; nothing compares with a car left out."""
-        best = None if change.last_resort else self._lineup(change.block, found.races, [found], until, prices)
-        return None if best is None else stops_s(self.study.pricer, change.block, best, found.races)
+        best = None if offer.last_resort else self._lineup(offer.block, found.races, [found], until, prices)
+        return None if best is None else stops_s(self.study.pricer, offer.block, best, found.races)
 
     def _lineup(
         self,
@@ -200,8 +200,8 @@ class _Search:
         settled: Sequence[_Found],
         until: float,
         prices: Prices | None = None,
-        kept: Lineup | None = None,
-    ) -> Lineup | None:
+        kept: Seating | None = None,
+    ) -> Seating | None:
         """Lineup of a changed block in which all clashes but these have given up a demand."""
         given_up = self.given_up - {found.given_up for found in settled}
         seed = self.study.settings.seed
@@ -209,7 +209,7 @@ class _Search:
             block, races, lambda ground: ground not in given_up, seed, prices=prices, until=until, kept=kept
         ).lineup
 
-    def _whole(self, block: Block, races: Sequence[str], settled: Sequence[_Found], until: float) -> Lineup | None:
+    def _whole(self, block: Block, races: Sequence[str], settled: Sequence[_Found], until: float) -> Seating | None:
         """Lineup of the whole block; first looked for by changing the lineup at hand in these races only."""
         if self.base is not None:
             kept = {seat: athlete for seat, athlete in self.base.items() if seat.race not in races}
@@ -240,11 +240,11 @@ def _joined(block: Block, found: Sequence[_Found]) -> tuple[str, ...]:
 def _ranked(found: Sequence[Tried], one_of_many: bool) -> tuple[Repair, ...]:
     """Put repairs of less effort first, of equal effort those whose stops cost less."""
     least = min((tried.stops_s for tried in found if tried.stops_s is not None), default=0.0)
-    ranked = sorted(found, key=lambda t: (t.change.effort, math.inf if t.stops_s is None else t.stops_s))
+    ranked = sorted(found, key=lambda t: (t.offer.effort, math.inf if t.stops_s is None else t.stops_s))
     return tuple(
         Repair(
-            tried.change.text + (ALONE if tried.alone and one_of_many else ""),
-            tried.change.ids,
+            tried.offer.text + (ALONE if tried.alone and one_of_many else ""),
+            tried.offer.ids,
             None if tried.stops_s is None else tried.stops_s - least,
         )
         for tried in ranked

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from lineup.eligibility import pair_rule, pin_matches, pin_place, refusals, shown_day
-from lineup.limits import KNOWN_LIMITS
+from lineup.limits import KNOWN_LIMITS, counted
 from lineup.plan import Fact
 from lineup.rules import ScheduleRules
 from lineup.season import Absence, Pin, Season, Seat
@@ -31,8 +31,8 @@ class Ground:
     ids: tuple[str, ...]
 
     @property
-    def place(self) -> tuple[int, Ground]:
-        """Sorts grounds as they are told."""
+    def order(self) -> tuple[int, Ground]:
+        """Key that sorts grounds as they are told."""
         return (_ORDER.index(self.kind) if self.kind in _ORDER else len(_ORDER), self)
 
 
@@ -59,19 +59,17 @@ def blockers(season: Season, athlete: str, seat: Seat) -> tuple[Ground, ...]:
     if "availability" in kinds:
         found += [of_absence(absence) for absence in absences_at(season, athlete, seat)]
     if "pin" in kinds:
-        never = [p for p in season.pins if p.kind == "never" and p.athlete == athlete and pin_matches(p, seat)]
+        never = [p for p in season.pins_of.get(athlete, ()) if p.kind == "never" and pin_matches(p, seat)]
         found += [of_pin(pin) for pin in never]
     return tuple(found)
 
 
 def absences_at(season: Season, athlete: str, seat: Seat) -> Iterator[Absence]:
     """Absences that keep an athlete out of a seat."""
-    first, last = season.duty_days(seat.race)
-    for absence in season.absences:
-        if absence.athlete == athlete and absence.first_day <= last:
-            over = absence.last_day is not None and absence.last_day < first
-            if not over and (absence.status == "out" or seat.position not in absence.positions):
-                yield absence
+    days = season.duty_days(seat.race)
+    for absence in season.absences_of.get(athlete, ()):
+        if absence.touches(*days) and (absence.status == "out" or seat.position not in absence.positions):
+            yield absence
 
 
 def tell(season: Season, rules: ScheduleRules, grounds: Collection[Ground]) -> tuple[Fact, ...]:
@@ -80,7 +78,7 @@ def tell(season: Season, rules: ScheduleRules, grounds: Collection[Ground]) -> t
     The seats of one race become one fact; without any one fact of a smallest clash the rest can hold.
     """
     races = _races_of(season, grounds)
-    ordered = sorted(grounds, key=lambda ground: ground.place)
+    ordered = sorted(grounds, key=lambda ground: ground.order)
     facts = list(_tell_needs(season, [ground for ground in ordered if ground.kind == "need"]))
     facts += [_tell_one(season, rules, races, ground) for ground in ordered if ground.kind != "need"]
     return tuple(facts)
@@ -144,7 +142,8 @@ def _tell_recent(season: Season, ground: Ground) -> str:
     athlete, position = ground.ids
     limit = season.limits.by_name["recent_grades"]
     who, what = _name(season, "athletes", athlete), _name(season, "positions", position)
-    return f"{who} has fewer than {limit.at_least:g} graded stops as {what} in the {limit.days} days before"
+    needed = counted(limit.at_least or 0, "graded stops")
+    return f"{who} has fewer than {needed} as {what} in the {limit.days} days before"
 
 
 def _tell_pin(season: Season, ground: Ground) -> str:
@@ -160,7 +159,7 @@ def _tell_places(season: Season, ground: Ground) -> str:
     (race,) = ground.ids
     limit, own = season.limits.get("travel_places"), season.races[race].travel_places
     places = own if own is not None else (limit.at_most if limit else None)
-    return f"{_name(season, 'races', race)} has {places:g} travel places"
+    return f"{_name(season, 'races', race)} has {counted(places or 0, 'travel places')}"
 
 
 def _tell_slowest(season: Season, ground: Ground) -> str:
@@ -173,8 +172,8 @@ def _tell_overlap(season: Season, ground: Ground) -> str:
 
 
 def _tell_least(season: Season, ground: Ground) -> str:
-    limit = season.limits.by_name["starts"]
-    return f"{_name(season, 'athletes', ground.ids[0])} must have at least {limit.at_least:g} starts in the block"
+    least = counted(season.limits.by_name["starts"].at_least or 0, "starts")
+    return f"{_name(season, 'athletes', ground.ids[0])} must have at least {least} in the block"
 
 
 _TELLERS = {
@@ -201,8 +200,8 @@ def _tell_limit(season: Season, rules: ScheduleRules, races: Sequence[str], grou
             if breach.rule == ground.kind:
                 return breach.text
     limit, (what, unit, _) = season.limits.by_name[ground.kind], KNOWN_LIMITS[ground.kind]
-    figure = f"at most {limit.at_most:g}" if limit.at_most is not None else f"at least {limit.at_least:g}"
-    return f"{_name(season, 'athletes', athlete)}: {what}: {figure} {unit}"
+    side, figure = ("at least", limit.at_least) if limit.at_most is None else ("at most", limit.at_most)
+    return f"{_name(season, 'athletes', athlete)}: {what}: {side} {counted(figure or 0, unit)}"
 
 
 def _name(season: Season, kind: str, key: str) -> str:

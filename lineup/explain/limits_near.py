@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import replace
 
 from lineup.explain import words
-from lineup.limits import KNOWN_LIMITS, Limit
+from lineup.limits import KNOWN_LIMITS, Limit, counted
 from lineup.plan import Plan
 from lineup.rules import RULES, ScheduleRules
 from lineup.study import Study
@@ -33,8 +33,8 @@ def _near(study: Study, plan: Plan, athletes: Collection[str], limit: Limit) -> 
     for athlete in sorted(athletes):
         races = [a.race for a in plan.assignments if a.athlete == athlete]
         if any(breach.rule == limit.name for breach in rules.assess(athlete, races).breaches):
-            figure = limit.at_most if limit.at_most is not None else limit.at_least
-            yield f"{words.name(study.season, athlete)} has no room left: {what}, {figure:g} {unit}"
+            figure = limit.at_most if limit.at_most is not None else limit.at_least or 0
+            yield f"{words.name(study.season, athlete)} has no room left: {what}, {counted(figure, unit)}"
 
 
 def _less(figure: float | None, step: float) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from lineup.explain.block import Block, Lineup
+from lineup.explain.block import Block, Seating
 from lineup.price import Pricer
 from lineup.season import Entry, Seat
 
@@ -22,7 +22,7 @@ def seat_prices(pricer: Pricer, block: Block, races: Collection[str]) -> dict[tu
     return prices
 
 
-def stops_s(pricer: Pricer, block: Block, lineup: Lineup, races: Collection[str]) -> float | None:
+def stops_s(pricer: Pricer, block: Block, lineup: Seating, races: Collection[str]) -> float | None:
     """Cost of the stops of these races, or None when somebody has no sampled stops in his seat."""
     total = 0.0
     for race in races:

@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from lineup.explain.block import Lineup
+from lineup.explain.block import Seating
 from lineup.explain.grounds import Ground, of_pin, tell
-from lineup.explain.repair_tools import Change, ClashInHand
+from lineup.explain.repair_tools import ClashInHand, Offer
 from lineup.limits import KNOWN_LIMITS, Limit
 from lineup.rules import RULES
 from lineup.season import Car
@@ -18,7 +18,7 @@ HOURS_CLOSE, HOURS_LOOKS = 0.25, 6  # how near to the least lift the search goes
 SECONDS_CLOSE, SECONDS_LOOKS = 0.05, 1  # the first look is for a quick crew, so it is near
 
 
-def taken_back_pins(clash: ClashInHand) -> Iterator[Change]:
+def taken_back_pins(clash: ClashInHand) -> Iterator[Offer]:
     """Take back one pin of the clash."""
     for ground in clash.of("must", "never", "pair", "apart"):
         kept = tuple(pin for pin in clash.season.pins if of_pin(pin) != ground)
@@ -28,7 +28,7 @@ def taken_back_pins(clash: ClashInHand) -> Iterator[Change]:
         )
 
 
-def more_places(clash: ClashInHand) -> Iterator[Change]:
+def more_places(clash: ClashInHand) -> Iterator[Offer]:
     """Find as few more travel places as will do, for this clash and others about the same places."""
     for ground in clash.of("travel_places"):
         (race,) = ground.ids
@@ -42,7 +42,7 @@ def more_places(clash: ClashInHand) -> Iterator[Change]:
                 break
 
 
-def lifted_limits(clash: ClashInHand) -> Iterator[Change]:
+def lifted_limits(clash: ClashInHand) -> Iterator[Offer]:
     """Lift a limit for everyone by as little as makes a lineup possible; published limits after one's own."""
     limits = clash.season.limits.by_name
     names = {ground.kind for ground in clash.grounds} & set(RULES) | {"starts" for _ in clash.of("starts_at_least")}
@@ -55,26 +55,26 @@ def lifted_limits(clash: ClashInHand) -> Iterator[Change]:
             yield from _lift_count(clash, limits[name], "at_least" if any(clash.of("starts_at_least")) else "at_most")
 
 
-def _lift_count(clash: ClashInHand, limit: Limit, side: str) -> Iterator[Change]:
+def _lift_count(clash: ClashInHand, limit: Limit, side: str) -> Iterator[Offer]:
     figure: float = getattr(limit, side)
     for step in range(1, MOST_TRIES + 1):
         new = figure + step if side == "at_most" else figure - step
         looser = _at(limit, side, new)
-        if new < 0 or (offer := list(clash.tried("", (limit.name,), clash.with_limit(looser)))):
+        if new < 0 or (offers := list(clash.tried("", (limit.name,), clash.with_limit(looser)))):
             break
     else:
         return
-    yield from (replace(change, text=_lifted(limit, figure, new)) for change in offer)
+    yield from (replace(offer, text=_lifted(limit, figure, new)) for offer in offers)
 
 
-def _lift_hours(clash: ClashInHand, limit: Limit) -> Iterator[Change]:
+def _lift_hours(clash: ClashInHand, limit: Limit) -> Iterator[Offer]:
     """Lift a limit in hours by about as little as leaves a lineup."""
     side = "at_most" if limit.at_most is not None else "at_least"
     worst, figure = (max, limit.at_most) if limit.at_most is not None else (min, limit.at_least)
     if figure is None:
         return
 
-    def reached(lineup: Lineup) -> float | None:
+    def reached(lineup: Seating) -> float | None:
         return worst(clash.figures(lineup, limit.name), default=None)
 
     best = clash.least(
@@ -101,7 +101,7 @@ def _lifted(limit: Limit, old: float, new: float) -> str:
     return f"lift {limit.name} ({what}) from {old:g} to {new:g} {unit}{caution}"
 
 
-def _passengers(clash: ClashInHand) -> Iterator[Change]:
+def _passengers(clash: ClashInHand) -> Iterator[Offer]:
     for ground in clash.of("driving_hours"):
         (athlete,) = ground.ids
         rider = replace(clash.season.athletes[athlete], drives=False)
@@ -109,13 +109,13 @@ def _passengers(clash: ClashInHand) -> Iterator[Change]:
         yield from clash.tried(text, ground.ids, clash.with_season(athletes={**clash.season.athletes, athlete: rider}))
 
 
-def slower_stops(clash: ClashInHand) -> Iterator[Change]:
+def slower_stops(clash: ClashInHand) -> Iterator[Offer]:
     """Allow a car slower stops, by about as little as makes a lineup possible."""
     for ground in clash.of("slowest"):
         yield from _slower(clash, ground, clash.season.cars[ground.ids[0]])
 
 
-def _slower(clash: ClashInHand, ground: Ground, car: Car) -> Iterator[Change]:
+def _slower(clash: ClashInHand, ground: Ground, car: Car) -> Iterator[Offer]:
     best = clash.least(
         clash.without(ground),
         lambda lineup: clash.block.slowest(lineup, car.id) or None,
@@ -131,13 +131,13 @@ def _slower(clash: ClashInHand, ground: Ground, car: Car) -> Iterator[Change]:
         yield from clash.tried(text, (car.id,), clash.with_car(replace(car, slowest_s=new)))
 
 
-def cars_left_out(clash: ClashInHand) -> Iterator[Change]:
+def cars_left_out(clash: ClashInHand) -> Iterator[Offer]:
     """Leave a car at home: the least important one first, and only the first that helps."""
     entries = sorted({seat.entry for seat in clash.seats}, key=lambda e: (clash.season.cars[e.car].priority, e))
     for entry in entries:
         others = tuple(other for other in clash.season.entries if other != entry)
         text = f"leave {clash.label('cars', entry.car)} out of {clash.label('races', entry.race)}"
-        offer = list(clash.tried(text, (entry.race, entry.car), clash.with_season(entries=others)))
-        yield from offer
-        if offer:
+        offers = list(clash.tried(text, (entry.race, entry.car), clash.with_season(entries=others)))
+        yield from offers
+        if offers:
             break

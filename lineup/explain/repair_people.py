@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from lineup.eligibility import shown_day
 from lineup.explain.grounds import Ground, of_absence
-from lineup.explain.repair_tools import Change, ClashInHand
+from lineup.explain.repair_tools import ClashInHand, Offer
 from lineup.recent_grades import graded_stops
 from lineup.season import Absence, Athlete, Clearance
 
@@ -18,7 +18,7 @@ MOST_NEWCOMERS = 2  # positions for which one more athlete is offered
 NEWCOMER = "one-more"
 
 
-def clearances(clash: ClashInHand) -> Iterator[Change]:
+def clearances(clash: ClashInHand) -> Iterator[Offer]:
     """Clear someone who lacks nothing else, the graded stops at most; those in training for it first."""
     for ground in clash.of("clearance"):
         (position,) = ground.ids
@@ -34,9 +34,9 @@ def clearances(clash: ClashInHand) -> Iterator[Change]:
             text = f"clear {clash.label('athletes', athlete)} for {clash.label('positions', position)}"
             if min(against, key=len):
                 text += f", after {_missing_grades(clash, athlete, position)} more graded stops there"
-            offer = list(clash.tried(text, (athlete, position), changed.lifting(graded)))
-            yield from offer
-            offered += len(offer)
+            offers = list(clash.tried(text, (athlete, position), changed.lifting(graded)))
+            yield from offers
+            offered += len(offers)
             if offered == MOST_CLEARED:
                 break
 
@@ -72,7 +72,7 @@ def _missing_grades(clash: ClashInHand, athlete: str, position: str) -> int:
     return int(needed) - _graded(clash, athlete, position)
 
 
-def more_grades(clash: ClashInHand) -> Iterator[Change]:
+def more_grades(clash: ClashInHand) -> Iterator[Offer]:
     """Grade the stops that somebody lacks; the stops still have to be worked in practice first."""
     for ground in clash.of("recent_grades"):
         athlete, position = ground.ids
@@ -81,7 +81,7 @@ def more_grades(clash: ClashInHand) -> Iterator[Change]:
         yield from clash.tried(text, ground.ids, clash.without(ground))
 
 
-def priced_heights(clash: ClashInHand) -> Iterator[Change]:
+def priced_heights(clash: ClashInHand) -> Iterator[Offer]:
     """Let somebody below the height of a position work it."""
     for ground in clash.of("height"):
         athlete, position = ground.ids
@@ -89,7 +89,7 @@ def priced_heights(clash: ClashInHand) -> Iterator[Change]:
         yield from clash.tried(f"{text} instead of forbidding it", ground.ids, clash.without(ground))
 
 
-def shorter_absences(clash: ClashInHand) -> Iterator[Change]:
+def shorter_absences(clash: ClashInHand) -> Iterator[Offer]:
     """End an absence before the first race of the clash that it touches: never the tool's word."""
     grounds = sorted(clash.of("availability"), key=lambda ground: (clash.price_s(ground.ids[0]), ground))
     for ground in grounds:
@@ -112,15 +112,11 @@ def _first_touched(clash: ClashInHand, absence: Absence) -> date | None:
         ground.ids[2]: None for ground in clash.of("must") if ground.ids[2] and ground.ids[0] == absence.athlete
     }
     days = [clash.season.duty_days(race) for race in (races or clash.block.races)]
-    touched = [
-        first
-        for first, last in days
-        if absence.first_day <= last and (absence.last_day is None or absence.last_day >= first)
-    ]
+    touched = [first for first, last in days if absence.touches(first, last)]
     return min(touched, default=None)
 
 
-def newcomers(clash: ClashInHand) -> Iterator[Change]:
+def newcomers(clash: ClashInHand) -> Iterator[Offer]:
     """Add one athlete who lacks nothing: what the organisation is short of, in one line."""
     homes = [athlete.home for athlete in clash.season.athletes.values()]
     home = max(dict.fromkeys(homes), key=homes.count, default=next(iter(clash.season.sites)))

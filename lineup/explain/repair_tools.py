@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, Protocol
 
-from lineup.explain.block import Block, Lineup
+from lineup.explain.block import Block, Seating
 from lineup.explain.grounds import Ground
 from lineup.limits import Limit
 from lineup.season import Car, Season, Seat
@@ -21,12 +21,12 @@ Prices = Mapping[tuple[Seat, str], float]
 class Possible(Protocol):
     """Looks for a lineup of some races of a changed block, one of a small sum of prices where they are given."""
 
-    def __call__(self, block: Block, where: Where, prices: Prices | None = None) -> Lineup | None:
+    def __call__(self, block: Block, where: Where, prices: Prices | None = None) -> Seating | None:
         """Look."""
 
 
 @dataclass(frozen=True)
-class Change:
+class Offer:
     """A change, the block under it, and what it concerns. It was tried: a lineup exists under it."""
 
     text: str
@@ -85,7 +85,7 @@ class ClashInHand:
         """Return the block in which these grounds do not bind; what was learned still holds."""
         return self.block.lifting(*lifted)
 
-    def figures(self, lineup: Lineup, limit: str) -> list[float]:
+    def figures(self, lineup: Seating, limit: str) -> list[float]:
         """How far each athlete of a lineup goes beyond a limit of the season as it stands."""
         worked: dict[str, list[str]] = {}
         for seat, athlete in lineup.items():
@@ -100,7 +100,7 @@ class ClashInHand:
     def least(
         self,
         loose: Block,
-        reached: Callable[[Lineup], float | None],
+        reached: Callable[[Seating], float | None],
         at: Callable[[float], Block],
         limit: float,
         close: float,
@@ -131,10 +131,10 @@ class ClashInHand:
                 best = reached(lineup) or middle
         return best
 
-    def tried(self, text: str, ids: tuple[str, ...], changed: Block) -> Iterator[Change]:
+    def tried(self, text: str, ids: tuple[str, ...], changed: Block) -> Iterator[Offer]:
         """Offer the change if a lineup exists under it."""
         if self.possible(changed, "here") is not None and self.possible(changed, "block") is not None:
-            yield Change(text, ids, changed)
+            yield Offer(text, ids, changed)
 
     def label(self, kind: str, key: str) -> str:
         """Name and id of a thing."""

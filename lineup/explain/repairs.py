@@ -10,7 +10,7 @@ from lineup.explain.block import Block
 from lineup.explain.grounds import Ground
 from lineup.explain.repair_limits import cars_left_out, lifted_limits, more_places, slower_stops, taken_back_pins
 from lineup.explain.repair_people import clearances, more_grades, newcomers, priced_heights, shorter_absences
-from lineup.explain.repair_tools import Change, ClashInHand, Possible, Prices
+from lineup.explain.repair_tools import ClashInHand, Offer, Possible, Prices
 
 MOST_OF_A_KIND = 3
 
@@ -30,7 +30,7 @@ KINDS = (
 )
 
 
-def changes(block: Block, grounds: Collection[Ground], possible: Possible, prices: Prices) -> Iterator[Change]:
+def offers(block: Block, grounds: Collection[Ground], possible: Possible, prices: Prices) -> Iterator[Offer]:
     """Offer changes that were found to make a lineup possible, least effort first.
 
     Parameters
@@ -40,4 +40,4 @@ def changes(block: Block, grounds: Collection[Ground], possible: Possible, price
     """
     clash = ClashInHand(block, tuple(sorted(grounds)), possible, prices)
     for effort, maker in enumerate(KINDS):
-        yield from (replace(change, effort=effort) for change in islice(maker(clash), MOST_OF_A_KIND))
+        yield from (replace(offer, effort=effort) for offer in islice(maker(clash), MOST_OF_A_KIND))

@@ -293,11 +293,10 @@ def test_what_cannot_work_is_not_offered() -> None:
 def test_several_independent_clashes_are_all_told() -> None:
     season = tiny_season(athletes=4, positions=2, races=3)
     season = cleared_only(season, a1="p1", a2="p1", a3="p2", a4="p2")
-    first, third = FIRST_SUNDAY, FIRST_SUNDAY + timedelta(weeks=2)
+    third = FIRST_SUNDAY + timedelta(weeks=2)
     season = season.with_absence(out("a1"), out("a2"), out("a3", 0, third), out("a4", 0, third))
     found = find_clashes(study_of(season))
     assert [clash.facts[0].ids for clash in found] == [("r1", "c1", "p1"), ("r3", "c1", "p2")]
-    assert first != third
     study = study_of(season)
     assert all(is_smallest(study, clash) for clash in found)
     both = repaired(repaired(season, _back(found[0])), _back(found[1]))
@@ -353,7 +352,7 @@ def test_travel_places_are_found_to_be_too_few() -> None:
     season = tiny_season(athletes=6)
     season = season.replace(races={"r1": replace(season.races["r1"], travel_places=1)})
     (clash,) = find_clashes(study_of(season))
-    assert clash.facts[-1].text == "Race 1 (r1) has 1 travel places"
+    assert clash.facts[-1].text == "Race 1 (r1) has 1 travel place"
     assert clash.repairs[0].text.startswith("find 2 more travel places to Race 1 (r1) (3 instead of 1)")
     assert has_lineup(study_of(season), repaired(season, clash.repairs[0]))
 
