@@ -35,8 +35,8 @@ class Problem:
             place += f", row {self.row}"
         if self.column is not None:
             kind = "" if self.file.endswith(".toml") else "column "
-            place += f", {kind}{_shorten(self.column)}"
-        shown = "" if self.value is None else f" (found {_shorten(self.value)!r})"
+            place += f", {kind}{shortened(self.column)}"
+        shown = "" if self.value is None else f" (found {shortened(self.value)!r})"
         return _printable(f"{place}: {self.message}{shown}. {self.mend}")
 
 
@@ -85,7 +85,8 @@ class Unacknowledged(NotAllowed):
     """Something on the checklist has to be acknowledged before this step."""
 
 
-def _shorten(text: str, most: int = 60) -> str:
+def shortened(text: str, most: int = 60) -> str:
+    """Return a text as messages quote it: at most so many characters of it."""
     return text if len(text) <= most else text[: most - 1] + "…"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from lineup.plan import Plan
 from lineup.season import Seat
@@ -16,6 +16,11 @@ class SeatChange:
     seat: Seat
     before: str | None
     after: str | None
+
+
+def change_to_dict(change: SeatChange) -> dict[str, str | None]:
+    """Return the JSON form of a seat that changes hands."""
+    return {**asdict(change.seat), "before": change.before, "after": change.after}
 
 
 def seat_changes(before: Plan, after: Plan, races: Collection[str] | None = None) -> tuple[SeatChange, ...]:

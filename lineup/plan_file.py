@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from lineup.errors import PlanFileError
+from lineup.errors import PlanFileError, shortened
 from lineup.plan import (
     FORMAT,
     Assignment,
@@ -29,7 +29,6 @@ from lineup.season import Season, Seat
 from lineup.suggest import did_you_mean
 
 MOST_PROBLEMS_SHOWN = 20
-LONGEST_SHOWN = 60
 LARGEST_BYTES = 100_000_000
 
 
@@ -70,24 +69,30 @@ def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         keys = [key for key, _ in pairs]
         twice = next(key for key in keys if keys.count(key) > 1)
-        raise PlanFileError(f"the key {_shorten(twice)!r} is there twice in one place")
+        raise PlanFileError(f"the key {shortened(twice)!r} is there twice in one place")
     return found
 
 
 def plan_from_dict(data: object, season: Season | None) -> Plan:
-    """Turn the parsed JSON of a plan file into a `Plan`, checked against the ids of the season where one is given."""
+    """Turn the parsed JSON of a plan file into a `Plan`, checked against the ids of the season where one is given.
+
+    Raises
+    ------
+    PlanFileError
+        When it is not of the format, or names what the season does not have.
+    """
     if not isinstance(data, dict) or not ({"assignments", "status"} & data.keys()):
         raise PlanFileError("a plan is a JSON object with at least `assignments`")
     absent = PlanRecord.model_fields.keys() - data.keys()
     for key in data.keys() - PlanRecord.model_fields.keys():
         if near := did_you_mean(key, absent):  # any other key is left to whoever wrote it
-            raise PlanFileError(f"{_shorten(key)!r} is not a key of a plan{near}")
+            raise PlanFileError(f"{shortened(key)!r} is not a key of a plan{near}")
     try:
         file = PlanRecord.model_validate(data)
     except ValidationError as error:
         raise PlanFileError(_one_report(error)) from None
     if file.format != FORMAT:
-        raise PlanFileError(f"format is {_shorten(file.format)!r}, this version reads {FORMAT!r}")
+        raise PlanFileError(f"format is {shortened(file.format)!r}, this version reads {FORMAT!r}")
     problems = [] if season is None else list(_unknown_ids(file, season))
     if problems:
         raise PlanFileError("; ".join(problems[:MOST_PROBLEMS_SHOWN]))
@@ -130,7 +135,13 @@ def move_to_dict(move: Move) -> dict[str, Any]:
 
 
 def write_plan(plan: Plan, path: Path | str) -> None:
-    """Write a plan file whole or not at all."""
+    """Write a plan file whole or not at all.
+
+    Raises
+    ------
+    PlanFileError
+        When the file cannot be written.
+    """
     path = Path(path)
     text = json.dumps(plan_to_dict(plan), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     try:
@@ -184,10 +195,10 @@ def _to_seat(seat: SeatRecord | None) -> Seat | None:
 def _one_report(error: ValidationError) -> str:
     lines = []
     for detail in error.errors()[:MOST_PROBLEMS_SHOWN]:
-        parts = (f"[{part}]" if isinstance(part, int) else f".{_shorten(part)}" for part in detail["loc"])
+        parts = (f"[{part}]" if isinstance(part, int) else f".{shortened(part)}" for part in detail["loc"])
         place = "".join(parts).lstrip(".")
         lines.append(
-            f"{place}: {detail['msg'][0].lower()}{detail['msg'][1:]} (found {_shorten(str(detail['input']))!r})"
+            f"{place}: {detail['msg'][0].lower()}{detail['msg'][1:]} (found {shortened(str(detail['input']))!r})"
         )
     return "; ".join(lines)
 
@@ -241,8 +252,4 @@ def _unknown_seat(place: str, seat: SeatRecord | None, season: Season) -> Iterat
 
 def _unknown(place: str, kind: str, key: str, known: Any) -> Iterator[str]:
     if key not in known:
-        yield f"{place}: {kind} {_shorten(key)!r} is not in the season{did_you_mean(key, known)}"
-
-
-def _shorten(text: str) -> str:
-    return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"
+        yield f"{place}: {kind} {shortened(key)!r} is not in the season{did_you_mean(key, known)}"

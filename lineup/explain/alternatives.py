@@ -11,7 +11,7 @@ from lineup.explain.change import Lineup
 from lineup.optimize.run import OnProgress, Stop
 from lineup.optimize.solve import solve
 from lineup.plan import Assignment, Move, Plan
-from lineup.plan_changes import SeatChange, seat_changes
+from lineup.plan_changes import SeatChange, change_to_dict, seat_changes
 from lineup.season import Pin, Seat
 from lineup.settings import Settings
 from lineup.study import Study
@@ -77,8 +77,7 @@ def alternatives(
 
 def alternative_to_dict(one: Alternative) -> dict[str, Any]:
     """Return the JSON form of another plan."""
-    data = asdict(one)
-    return {**data, "changes": [{**asdict(c.seat), "before": c.before, "after": c.after} for c in one.changes]}
+    return {**asdict(one), "changes": [change_to_dict(change) for change in one.changes]}
 
 
 def _without(

@@ -15,7 +15,7 @@ from lineup.explain.patch import patched
 from lineup.optimize.run import OnProgress, Stop
 from lineup.optimize.solve import Outcome, solve
 from lineup.plan import Assignment, Clash, Plan
-from lineup.plan_changes import SeatChange, seat_changes
+from lineup.plan_changes import SeatChange, change_to_dict, seat_changes
 from lineup.season import Absence, Pin, Season, Seat
 from lineup.settings import Settings
 from lineup.study import Study
@@ -141,7 +141,7 @@ def replan_to_dict(found: Replan) -> dict[str, Any]:
                 "status": o.status,
                 "cost_s": o.cost_s,
                 "touched": list(o.touched),
-                "changes": [{**asdict(c.seat), "before": c.before, "after": c.after} for c in o.changes],
+                "changes": [change_to_dict(change) for change in o.changes],
             }
             for o in found.options
         ],

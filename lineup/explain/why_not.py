@@ -15,7 +15,7 @@ from lineup.explain.smallest import ASKED_FOR, had_a_weekend_off, lifted, smalle
 from lineup.explain.ways import best_lawful, ways_into, with_one_more
 from lineup.optimize.solve import Outcome, solve
 from lineup.plan import Assignment, Clash, Plan
-from lineup.plan_changes import SeatChange, seat_changes
+from lineup.plan_changes import SeatChange, change_to_dict, seat_changes
 from lineup.plan_file import seat_to_dict
 from lineup.season import Pin, Seat
 from lineup.settings import Settings
@@ -88,9 +88,8 @@ def why_not(study: Study, plan: Plan, seat: Seat, athlete: str, settings: Settin
 
 def why_not_to_dict(answer: WhyNot) -> dict[str, Any]:
     """Return the JSON form of a "why not"."""
-    rows = [{**asdict(c.seat), "before": c.before, "after": c.after} for c in answer.changes]
     data = {key: value for key, value in asdict(answer).items() if key not in ("seat", "changes", "assignments")}
-    return {"seat": seat_to_dict(answer.seat), **data, "changes": rows}
+    return {"seat": seat_to_dict(answer.seat), **data, "changes": [change_to_dict(c) for c in answer.changes]}
 
 
 def _nearest(study: Study, plan: Plan, seat: Seat, athlete: str) -> tuple[Assignment, ...] | None:

@@ -13,7 +13,7 @@ from lineup.explain.absences import absence_of, return_of, without_lapsed
 from lineup.explain.injury import CAUTION, option_text, replan, replan_to_dict, season_after
 from lineup.optimize.reserves import choose_reserves
 from lineup.plan import Assignment, Reserve
-from lineup.season import Absence, Pin, Position
+from lineup.season import Absence, Pin, Position, Weights
 from tests.builders import FIRST_SUNDAY, tiny_season
 from tests.explain.plans import changed_seats, plan_of, priced_lineups, solved_seasons, study_of
 from tests.optimize.seasons import QUICK
@@ -151,7 +151,7 @@ def test_a_return_ramp_covers_before_it_starts():
 
 def test_who_may_only_cover_can_be_sent_as_a_reserve():
     season = tiny_season(athletes=3, positions=2, races=2, grades=0)
-    study = study_of(season.replace(weights=season.weights.__class__(absence_chance=0.5)))
+    study = study_of(season.replace(weights=Weights(absence_chance=0.5)))
     plan = plan_of(
         study, tuple(Assignment(r, "c1", p, a) for r in ("r1", "r2") for p, a in (("p1", "a1"), ("p2", "a2")))
     )
