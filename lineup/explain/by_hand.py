@@ -53,7 +53,9 @@ def by_hand(study: Study, plan: Plan) -> ByHand:
     PlanFileError, InputError
         As `Pricer.price` does: a name the block does not have, somebody without any clearance.
     """
-    return ByHand(study.pricer.price(plan.assignments), audit(study.season, plan, study.weekends, study.model))
+    settings = study.settings
+    checked = audit(study.season, plan, study.weekends, study.model, tail=settings.tail, estimates=study.estimates)
+    return ByHand(study.pricer.price(plan.assignments), checked)
 
 
 def pin_prices(

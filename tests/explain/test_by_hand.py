@@ -25,6 +25,13 @@ def test_any_lineup_is_priced_and_audited_at_once():
     assert part.priced.notes
 
 
+def test_price_and_audit_agree_where_the_tail_weighs_more_than_the_season_says():
+    study = study_of(tiny_season(athletes=3, positions=2, grades=0), settings=QUICK.replace(tail=1.0))
+    plan = plan_of(study, (Assignment("r1", "c1", "p1", "a1"), Assignment("r1", "c1", "p2", "a2")))
+    found = by_hand(study, plan)
+    assert found.audit.value_s == pytest.approx(found.priced.value_s)
+
+
 def test_the_price_of_each_pin_equals_brute_force():
     checked = 0
     for _, study, _, _ in solved_seasons(6, first=600):
