@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,7 +19,8 @@ from lineup.explain.why import SeatAnswer, why
 from lineup.explain.why_not import WhyNot, why_not
 from lineup.fingerprints import fingerprints
 from lineup.optimize.reserves import choose_reserves
-from lineup.optimize.solve import Outcome, Progress, solve
+from lineup.optimize.run import OnProgress, Stop
+from lineup.optimize.solve import Outcome, solve
 from lineup.plan import Assignment, Plan, Status
 from lineup.price import Priced, Pricer
 from lineup.season import Absence, Entry, Seat
@@ -29,8 +30,6 @@ from lineup.study import Study
 
 FRESH_SEEDS = 8  # independent scrambles behind the fresh value and its standard error
 FOUND_BY_SECOND_LOOK = "the optimiser called this block impossible; a second look found this lineup, not its best"
-OnProgress = Callable[[Progress], None]
-Stop = Callable[[], bool]
 
 
 def make_plan(

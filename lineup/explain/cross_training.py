@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from lineup.eligibility import may_fill
 from lineup.explain import words
 from lineup.optimize.cover_ways import OnSite
+from lineup.optimize.run import Stop
 from lineup.plan import Plan
 from lineup.price import Pricer
 from lineup.season import Clearance, Season
@@ -20,7 +21,6 @@ from lineup.study import Study
 HOURS = 40.0  # of practice until somebody new to a position is cleared: an assumption, for the coach to replace
 HOURS_IN_TRAINING = 20.0  # for somebody already in training
 LEAST_S = 0.001
-Stop = Callable[[], bool]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from lineup.explain.absences import absence_of
 from lineup.explain.cross_training import cross_training
 from lineup.explain.drill_records import Drill, Loss, Saver
 from lineup.explain.loss import loss_of
+from lineup.optimize.run import Stop
 from lineup.plan import Plan
 from lineup.settings import Settings
 from lineup.study import Study
@@ -28,7 +29,6 @@ LEAST_EACH_S = 2.0
 SEARCH_SHARE = 0.5  # of the time for one loss; mending by hand and clashes take the rest
 MOST_CLEARANCES = 5
 OnLoss = Callable[[Loss, int, int], None]
-Stop = Callable[[], bool]
 Group = tuple[str, ...]
 
 
@@ -64,7 +64,8 @@ def drill(
     """
     effort = settings or study.settings.replace(time_s=EACH_S, work=None)
     groups = groups_to_lose(study, athletes, pairs, first)
-    queue = _Queue(_lean(study), plan, effort, groups, first, stop, monotonic() + within_s)
+    lean = study.with_season(study.season)  # estimates and samples, and nothing that each worker can make for itself
+    queue = _Queue(lean, plan, effort, groups, first, stop, monotonic() + within_s)
     found: list[Loss] = []
     for loss in queue.run(scheduler):
         found.append(loss)
@@ -91,17 +92,11 @@ def groups_to_lose(study: Study, athletes: Sequence[str] | None, pairs: bool, fi
 
 def _not_out(study: Study, first: date | None) -> Iterator[str]:
     day = first or min(study.season.duty_days(race.id)[0] for race in study.season.races_of(study.weekends))
-    known = [a for a in study.season.absences if a.status == "out" and a.first_day <= day]
-    out = {a.athlete for a in known if a.last_day is None or a.last_day >= day}
+    out = {a.athlete for a in study.season.absences if a.status == "out" and a.touches(day, day)}
     for athlete in study.season.athletes:
         if athlete not in out:
             absence_of(study.season, study.weekends, athlete, first)
             yield athlete
-
-
-def _lean(study: Study) -> Study:
-    """Return the study with estimates and samples, and nothing that each worker can make for itself."""
-    return Study(study.season, study.weekends, study.settings, study.report, study.estimates, study.model)
 
 
 @dataclass
@@ -118,7 +113,7 @@ class _Queue:
         """Yield losses as they are known: those without a seat at once, the others from the workers."""
         seated = {a.athlete for a in self.plan.assignments}
         idle = [group for group in self.groups if not seated.intersection(group)]
-        yield from (self._one(group, self.effort) for group in idle if not self._over)
+        yield from (loss_of(self.study, self.plan, group, self.first, self.effort) for group in idle if not self._over)
         seats = Counter(a.athlete for a in self.plan.assignments)
         queue = [group for group in self.groups if group not in set(idle)]
         queue.sort(key=lambda group: (len(group), -sum(seats[athlete] for athlete in group)))  # the gravest first
@@ -153,9 +148,6 @@ class _Queue:
             share = max(LEAST_EACH_S, SEARCH_SHARE * (self.deadline - monotonic()) / rounds)
             effort = self.effort.replace(workers=1, time_s=min(self.effort.time_s, share))
             yield delayed(loss_of)(self.study, self.plan, group, self.first, effort)
-
-    def _one(self, group: Group, effort: Settings) -> Loss:
-        return loss_of(self.study, self.plan, group, self.first, effort)
 
 
 def connect(scheduler: str, timeout_s: float = 10.0) -> Any:

@@ -1,4 +1,4 @@
-"""What a drill found: records, their stored form, and the sheet a coach reads."""
+"""What a drill found: records, their JSON form, and the sheet a coach reads."""
 
 from __future__ import annotations
 
@@ -73,32 +73,10 @@ class Drill:
     clearances: tuple[CrossTraining, ...] = ()
     caution: str = CAUTION
 
-    @property
-    def irreplaceable(self) -> tuple[Loss, ...]:
-        """Losses that leave no plan."""
-        return tuple(loss for loss in self.losses if loss.status == "impossible")
-
 
 def drill_to_dict(found: Drill) -> dict[str, Any]:
-    """Return the form that is stored and printed as JSON."""
+    """Return the JSON form of a drill."""
     return {"format": FORMAT, **asdict(found)}
-
-
-def drill_from_dict(data: Mapping[str, Any]) -> Drill:
-    """Return a drill from its stored form."""
-
-    def loss(row: Mapping[str, Any]) -> Loss:
-        lists = ("athletes", "only_with", "lapsed", "facts", "repairs")
-        facts: dict[str, Any] = {key: tuple(value) if key in lists else value for key, value in row.items()}
-        return Loss(**facts)
-
-    return Drill(
-        tuple(loss(row) for row in data["losses"]),
-        tuple(tuple(group) for group in data["undone"]),
-        tuple(Saver(**row) for row in data["savers"]),
-        tuple(CrossTraining(**row) for row in data["clearances"]),
-        data["caution"],
-    )
 
 
 def drill_lines(season: Season, found: Drill) -> Iterator[str]:

@@ -61,7 +61,7 @@ def cost(item: str) -> str:
 def cost_changes(before: Mapping[str, float], after: Mapping[str, float], most: int = 3) -> str:
     """Return the cost items that grow most, stop time apart: "crew changes from race to race (1.80 s)"."""
     grown = {key: after.get(key, 0.0) - before.get(key, 0.0) for key in {**before, **after} if key != "stops"}
-    largest = sorted((item for item in grown.items() if item[1] >= 0.005), key=lambda item: -item[1])[:most]
+    largest = sorted((item for item in grown.items() if item[1] >= NOTHING_S), key=lambda item: -item[1])[:most]
     return listing([f"{cost(key)} ({seconds(amount)})" for key, amount in largest]) if largest else "smaller things"
 
 
