@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
-from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +13,7 @@ from lineup.blend import blend
 from lineup.choreography import Network, places
 from lineup.sampling import Points, Sampler, sobol_points, tasks_of
 from lineup.season import Season
+from lineup.skill_guesses import guess_skills
 from lineup.skills import SkillEstimates
 
 Floats = NDArray[np.float64]
@@ -30,18 +30,14 @@ class Work:
     count: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Gain:
-    """What a change brings: mean seconds saved over all the work, their standard deviation, the chance of any."""
-
-    mean_s: float
-    sd_s: float
-    chance: float
+def chance_above_zero(draws: Floats) -> float:
+    """Share of draws, shape (n,), above zero; those at zero count half, so that no difference is no evidence."""
+    return float(np.mean(draws > 0) + np.mean(draws == 0) / 2)
 
 
 @dataclass(eq=False)
 class CrewChances:
-    """Compares crews under many guesses at the athletes' true skills.
+    """Times crews under many guesses at the athletes' true skills, so that the chance of a gain can be counted.
 
     A guess is one draw of every athlete's level in every split and of the rate of every miss. Draws of different
     athletes are independent; one athlete keeps his in every crew and service. Under each guess the expected stop is
@@ -55,19 +51,10 @@ class CrewChances:
     stops: int = 64
     tail: float = 0.0
     tail_share: float = 0.1
-    _known: dict[tuple[str, str, frozenset[tuple[str, str]]], Floats] = field(default_factory=dict)
+    _known: dict[tuple[str, str, frozenset[tuple[str, str]]], Floats] = field(default_factory=dict, init=False)
 
     def __post_init__(self) -> None:
         self._row = lru_cache(maxsize=ROWS_KEPT)(self._sample)
-
-    def gain(self, before: Sequence[Work], after: Sequence[Work]) -> Gain:
-        """Say what it brings to go from one lineup to another; positive is faster.
-
-        The chance is 0.5 where nothing changes.
-        """
-        saved = self.seconds(before) - self.seconds(after)
-        chance = float(np.mean(saved > 0) + np.mean(saved == 0) / 2)
-        return Gain(float(saved.mean()), float(saved.std()), chance)
 
     def seconds(self, work: Sequence[Work]) -> Floats:
         """Return the expected seconds of all the work under each guess, shape (guesses,)."""
@@ -111,21 +98,10 @@ class CrewChances:
     def _points(self, luck: Points, service: str, position: str, athlete: str) -> Points:
         """Each guess at one athlete's skills with the luck of each stop, shape (guesses · stops,)."""
         tasks = tasks_of(self.season.choreographies[service], position)
-        rates = {}
-        for miss in dict.fromkeys(miss for task in tasks for miss in task.misses):
-            known = self.estimates.misses[athlete, position, miss]
-            guess = self._stream(athlete, position, miss).gamma(known.alpha, 1 / known.beta, self.guesses)
-            rates[position, miss] = np.repeat(guess, self.stops)
-        levels = {}
-        for split in dict.fromkeys(["", *(task.split for task in tasks)]):
-            guess = self._stream(athlete, position, split).standard_normal(self.guesses)
-            levels[position, split] = np.repeat(guess, self.stops)
+        guesses = guess_skills(self.estimates, athlete, position, tasks, self.guesses, self.seed).each(self.stops)
         return Points(
             day={task.id: np.tile(luck.day[task.id], self.guesses) for task in tasks},
-            level=levels,
+            level=guesses.level,
             miss={(t.id, miss): np.tile(luck.miss[t.id, miss], self.guesses) for t in tasks for miss in t.misses},
-            rates=rates,
+            rates=guesses.rates,
         )
-
-    def _stream(self, *names: str) -> np.random.Generator:
-        return np.random.default_rng([self.seed, crc32("\0".join(names).encode())])

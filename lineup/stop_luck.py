@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from lineup.choreography import Network
 from lineup.past_stops import PastStop
 from lineup.sampling import Points, Sampler, tasks_of
 from lineup.season import Choreography, Season
+from lineup.skill_guesses import guess_skills
 from lineup.skills import SkillEstimates
 
 Floats = NDArray[np.float64]
@@ -36,40 +36,36 @@ def places_by_luck(
     ordered = np.sort(times, axis=1)
     places = np.empty((len(stops), worlds))
     for number, stop in enumerate(stops):
-        played = _play(season.choreographies[stop.service], estimates, stop, [seed, number], worlds)
+        luck = np.random.default_rng([seed, number])
+        played = _play(season.choreographies[stop.service], estimates, stop, luck, worlds, seed)
         places[number] = np.searchsorted(ordered[number], played) / ordered.shape[1]
     return places
 
 
 def _play(
-    choreography: Choreography, estimates: SkillEstimates, stop: PastStop, seed: list[int], worlds: int
+    choreography: Choreography,
+    estimates: SkillEstimates,
+    stop: PastStop,
+    luck: np.random.Generator,
+    worlds: int,
+    seed: int,
 ) -> Floats:
-    """Seconds of one stop in each world, shape (worlds,)."""
+    """Seconds of one stop in each world, shape (worlds,); `luck` is of this stop, `seed` of what all stops share."""
     seconds: dict[str, Floats] = {}
-    luck = np.random.default_rng(seed)
     crew: Mapping[str, str] = {"": "", **stop.crew}
     for position, athlete in crew.items():
         tasks = tasks_of(choreography, position)
         if not tasks:
             continue
-        splits = {"", *(task.split for task in tasks)}
-        rates = {}
-        for miss in {miss for task in tasks for miss in task.misses}:
-            known = estimates.misses[athlete, position, miss]
-            rates[position, miss] = _same(seed[0], athlete, position, miss).gamma(known.alpha, 1 / known.beta, worlds)
+        guesses = guess_skills(estimates, athlete, position, tasks, worlds, seed)
         points = Points(
             day={task.id: luck.standard_normal(worlds) for task in tasks},
-            level={(position, s): _same(seed[0], athlete, position, s).standard_normal(worlds) for s in splits},
+            level=guesses.level,
             miss={(task.id, miss): luck.random(worlds) for task in tasks for miss in task.misses},
-            rates=rates,
+            rates=guesses.rates,
         )
         drawn = Sampler(choreography, estimates, stop.tire, points, stop.setting).draw(position, [athlete])
         seconds |= {task.id: own for task, own in zip(tasks, drawn.seconds[0], strict=True)}
     network = Network(choreography, frozenset(p for p in choreography.positions if p not in stop.crew))
     durations = np.array([seconds.get(task.id, np.zeros(worlds)) for task in choreography.tasks])
     return network.stop_time(network.finish(durations))
-
-
-def _same(seed: int, *names: str) -> np.random.Generator:
-    """Stream of what stays the same in all stops of an athlete."""
-    return np.random.default_rng([seed, crc32("\0".join(names).encode())])

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from lineup.crew_chance import chance_above_zero
 from lineup.season import Season, Seat
 from lineup.skills import SkillEstimates, estimate_skills, own_seconds
 from lineup.stops import ServiceBank, blend
@@ -63,11 +64,10 @@ class Unsure:
 
     def chance(self, other: str, standing: str, seat: Seat) -> float:
         """Chance that `other` is truly quicker than `standing` at the position's work in a race."""
-        own, theirs = self._own_s(other, seat), self._own_s(standing, seat)
-        return float(np.mean(own < theirs) + np.mean(own == theirs) / 2)
+        return chance_above_zero(self._own_s(standing, seat) - self._own_s(other, seat))
 
     def _own_s(self, athlete: str, seat: Seat) -> Floats:
-        """Draws of the seconds an athlete's own tasks are expected to take in all stops of a race."""
+        """Draws of the seconds an athlete's own tasks are expected to take in all stops of a race, shape (draws,)."""
         kinds = ";".join(f"{bank.service},{bank.tire},{count}" for bank, count in self._services[seat.race])
         key = (athlete, seat.position, kinds)
         if key not in self._own:

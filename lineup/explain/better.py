@@ -11,7 +11,7 @@ from lineup.errors import InputError
 from lineup.explain import mends, words
 from lineup.explain.change import Change, Lineup
 from lineup.explain.quicker import Quicker, least, median_s, splits_of
-from lineup.explain.swaps import chance_real, new_chances
+from lineup.explain.swaps import chance_quicker, new_chances
 from lineup.explain.ways import of_seat
 from lineup.plan import Move, Plan
 from lineup.season import Entry
@@ -132,10 +132,7 @@ class _Changes:
 
     def _give(self, kind: Kind, change: Change, gain: float) -> Give:
         season, entry = self.study.season, self.entry
-        here = Change(change.moves, gain, {entry: change.before[entry]}, {entry: change.after[entry]}, ())
-        worth = self.study.pricer.entry_value(entry, change.before[entry])
-        worth -= self.study.pricer.entry_value(entry, change.after[entry])
-        chance = chance_real(self.lineup, self.chances, Change(here.moves, worth, here.before, here.after, ()))
+        chance = chance_quicker(self.lineup, self.chances, entry, change.before[entry], change.after[entry])
         steps, cost = words.moves(season, change.moves), -change.gain_s
         gained = f"{words.seconds(gain)} a stop, {words.sureness(chance)}"
         if kind == "rule":

@@ -12,11 +12,11 @@ from lineup.eligibility import refusals
 from lineup.errors import InputError
 from lineup.explain import words
 from lineup.explain.change import Change, Lineup
-from lineup.explain.swaps import chance_real, new_chances
+from lineup.explain.swaps import chance_quicker, new_chances
 from lineup.explain.ways import best_lawful, of_seat
 from lineup.plan import Plan
 from lineup.recent_grades import graded_stops, last_graded
-from lineup.season import Entry, Season, Seat
+from lineup.season import Season, Seat
 from lineup.study import Study
 from lineup.suggest import did_you_mean
 
@@ -141,11 +141,7 @@ class _Look:
         season, entry = self.study.season, seat.entry
         crew = self.lineup.crews.get(entry, {})
         after = {**crew, seat.position: athlete}
-        slower = 0.5
-        if athlete != starter:
-            pricer = self.study.pricer
-            gain = pricer.entry_value(entry, crew) - pricer.entry_value(entry, after)
-            slower = 1 - chance_real(self.lineup, self.chances, _only_stops(entry, crew, after, gain))
+        slower = 1 - chance_quicker(self.lineup, self.chances, entry, crew, after)
         day = season.duty_days(seat.race)[0]
         return DepthRow(
             athlete,
@@ -189,10 +185,6 @@ class _Look:
     def on_site(self, seat: Seat) -> str:
         cover = next((c for c in self.plan.cover if c.seat == seat and c.moves), None)
         return "" if cover is None else words.moves(self.study.season, cover.moves)
-
-
-def _only_stops(entry: Entry, before: dict[str, str], after: dict[str, str], gain_s: float) -> Change:
-    return Change((), gain_s, {entry: before}, {entry: after}, ())
 
 
 def _before(day: date) -> date:

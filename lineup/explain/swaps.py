@@ -6,9 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-import numpy as np
-
-from lineup.crew_chance import CrewChances, Work
+from lineup.crew_chance import CrewChances, Work, chance_above_zero
 from lineup.explain.change import Change, Lineup, Moves
 from lineup.explain.mends import reasons
 from lineup.explain.ways import exchanges, of_seat, replacements
@@ -73,8 +71,14 @@ def chance_real(lineup: Lineup, chances: CrewChances, change: Change) -> float:
     drawn = chances.seconds(_work(lineup, change.before)) - chances.seconds(_work(lineup, change.after))
     value = lineup.pricer.entry_value
     stops_s = sum(value(e, c) for e, c in change.before.items()) - sum(value(e, c) for e, c in change.after.items())
-    total = drawn + (change.gain_s - stops_s)
-    return float(np.mean(total > 0) + np.mean(total == 0) / 2)
+    return chance_above_zero(drawn + (change.gain_s - stops_s))
+
+
+def chance_quicker(lineup: Lineup, chances: CrewChances, entry: Entry, before: Crew, after: Crew) -> float:
+    """Return the chance that the stops of one entry really become shorter with another crew."""
+    value = lineup.pricer.entry_value
+    gain_s = value(entry, before) - value(entry, after)
+    return chance_real(lineup, chances, Change((), gain_s, {entry: before}, {entry: after}, ()))
 
 
 def _work(lineup: Lineup, crews: Mapping[Entry, Crew]) -> list[Work]:

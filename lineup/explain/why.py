@@ -10,7 +10,7 @@ from lineup.eligibility import refusals
 from lineup.errors import InputError
 from lineup.explain import mends, words
 from lineup.explain.change import Change, Lineup, Moves
-from lineup.explain.swaps import chance_real, new_chances
+from lineup.explain.swaps import chance_quicker, new_chances
 from lineup.explain.ways import best_lawful, ways_into, with_one_more
 from lineup.plan import Plan
 from lineup.rules import Breach
@@ -136,8 +136,7 @@ def _priced(study: Study, lineup: Lineup, chances: CrewChances, seat: Seat, athl
     lost = {e: pricer.entry_value(e, crew) - pricer.entry_value(e, best.before[e]) for e, crew in best.after.items()}
     here, elsewhere = lost[entry], sum(lost.values()) - lost[entry]
     count = pricer.priority[seat.car] * sum(n for _, n in pricer.services(seat.race))
-    alone = Change(best.moves, -here, {entry: best.before[entry]}, {entry: best.after[entry]}, ())
-    slower = 1 - chance_real(lineup, chances, alone)
+    slower = 1 - chance_quicker(lineup, chances, entry, best.before[entry], best.after[entry])
     parts: dict[ReasonKind, float] = {
         "slower": here, "needed_elsewhere": elsewhere, "not_worth_it": cost - here - elsewhere,
     }  # fmt: skip
