@@ -17,11 +17,14 @@ from lineup.explain.alternatives import alternatives
 from lineup.explain.better import nothing_better
 from lineup.explain.by_hand import pin_prices
 from lineup.explain.cross_training import cross_training
+from lineup.explain.depth import depth_chart
 from lineup.explain.drill_records import Drill, Loss, Saver, drill_lines
 from lineup.explain.injury import option_text, replan
 from lineup.explain.loss import loss_of
+from lineup.explain.on_site import step_ins
 from lineup.explain.smallest import smallest_changes
 from lineup.explain.swaps import Swap, find_swaps
+from lineup.explain.training import practice_priorities
 from lineup.explain.tryout import tryout
 from lineup.explain.why import why
 from lineup.explain.why_not import why_not
@@ -100,9 +103,12 @@ def rendered() -> Iterator[tuple[str, list[str]]]:
     yield "Why nothing better", _better(study, plan)
     yield "Other good plans", [one.text for one in alternatives(study, plan, count=2, settings=EFFORT)]
     yield "Pins", [price.text for price in pin_prices(study, plan, EFFORT)]
+    yield "Depth chart", _depth(study, plan)
     yield "Injury", _injury(study, plan)
+    yield "At the track", [way.text for way in step_ins(study, plan, jack)]
     yield "Drill", _drill(study, plan)
     yield "Who should learn what", [advice.text for advice in cross_training(study, plan, most=3)]
+    yield "Practice", _practice(study, plan)
     yield "Tryout", [candidate.text for candidate in tryout(study, plan)]
     yield "Chances and amounts", _amounts(season)
 
@@ -158,6 +164,23 @@ def _better(study: Study, plan: Plan) -> list[str]:
         answer = nothing_better(study, plan, Entry("r1", car), asked)
         lines += [answer.text, *(give.text for give in answer.gives)]
     return lines
+
+
+def _depth(study: Study, plan: Plan) -> list[str]:
+    """The chart as it is, and one in which nobody, nobody free and nobody lawful stands behind a starter."""
+    season = study.season
+    alone = study.with_season(
+        season.replace(clearances=tuple(c for c in season.clearances if c.athlete in ("a1", "a2")))
+    )
+    busy = study.with_season(season.replace(clearances=tuple(c for c in season.clearances if c.athlete < "a5")))
+    charts = [depth_chart(where, plan) for where in (study, alone, busy)]
+    return [line for chart in charts for line in (*chart.holes, *chart.hurts)]
+
+
+def _practice(study: Study, plan: Plan) -> list[str]:
+    found = practice_priorities(study.season, study.model, study.estimates, plan)
+    first = [priorities[0] for priorities in found.athletes.values()]
+    return [*(f"{words.name(study.season, p.athlete)}: {p.text}" for p in first), found.caution]
 
 
 def _injury(study: Study, plan: Plan) -> list[str]:
