@@ -90,9 +90,7 @@ class Bench:
 
     def beyond_places_s(self, lineup: Lineup) -> float:
         """Seconds of starters beyond priced travel places."""
-        return sum(
-            (place_price(self.problem, r) or 0.0) * beyond for r, beyond in enumerate(self._beyond_places(lineup))
-        )
+        return (place_price(self.problem) or 0.0) * sum(self._beyond_places(lineup))
 
     def _beyond_places(self, lineup: Lineup) -> list[int]:
         """Starters beyond the travel places of each race."""
@@ -116,8 +114,7 @@ class Bench:
         )
 
     def _keeps_places(self, lineup: Lineup) -> bool:
-        beyond = self._beyond_places(lineup)
-        return not any(n and place_price(self.problem, r) is None for r, n in enumerate(beyond))
+        return place_price(self.problem) is not None or not any(self._beyond_places(lineup))
 
     def _keeps_slowest(self, lineup: Lineup) -> bool:
         for entry in self.frame.entries:

@@ -63,7 +63,7 @@ class Board(NamedTuple):
     group: Longs
     pins: Pins
     places: Longs
-    place_price: Floats
+    place_price: float
 
 
 class State(NamedTuple):
@@ -111,7 +111,7 @@ def make_board(bench: Bench, tables: CrewTables, window: Collection[int]) -> Boa
     inside = sorted(window)
     whole = len(inside) == races
     places = [places_of(problem, r) for r in range(races)]
-    prices = [place_price(problem, r) for r in range(races)]
+    price_s = place_price(problem)
     return Board(
         may=may,
         able=able,
@@ -137,7 +137,7 @@ def make_board(bench: Bench, tables: CrewTables, window: Collection[int]) -> Boa
         group=np.array(bench.schedules.class_of if whole else range(athletes), dtype=np.int64),
         pins=_pins(bench),
         places=np.array([NO_LIMIT if n is None else n for n in places], dtype=np.int64),
-        place_price=np.array([np.inf if price is None else price for price in prices], dtype=np.float64),
+        place_price=np.inf if price_s is None else float(price_s),
     )
 
 

@@ -140,7 +140,7 @@ def walk(board, state, keys, costs, temperature, ratio, first, until, steps):  #
                 r = seat_race[changed[i]]
                 beyond = max(0, starters[r] + more - places[r]) - max(0, starters[r] - places[r])
                 if beyond != 0:
-                    delta += beyond * place_price[r]
+                    delta += beyond * place_price
         if delta == math.inf:
             continue
 

@@ -75,7 +75,7 @@ def _places(bench: Bench) -> Iterator[Row]:
     for r, seats in enumerate(bench.frame.seats_of):
         places = places_of(bench.problem, r)
         if places is not None and places < len(seats):
-            yield _row(bench, everyone, seats, -INF, float(places), place_price(bench.problem, r))
+            yield _row(bench, everyone, seats, -INF, float(places), place_price(bench.problem))
 
 
 def _pins(bench: Bench) -> Iterator[Row]:

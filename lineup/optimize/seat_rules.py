@@ -85,7 +85,7 @@ def travel_places(model: Model, rule: Rule) -> None:
         starters = [(1, v) for (race_number, _), v in model.works.items() if race_number == r]
         if places is None or places >= len(model.frame.seats_of[r]):
             continue
-        price_s = place_price(model.problem, r)
+        price_s = place_price(model.problem)
         if price_s is not None:
             beyond = model.cp.new_int_var(0, len(starters), f"beyond travel places of {race.id}")
             model.row([*starters, (-1, beyond)], None, places, [])
@@ -125,10 +125,10 @@ def places_of(problem: Problem, race: int) -> int | None:
     return None if places is None else int(places)
 
 
-def place_price(problem: Problem, race: int) -> float | None:
-    """Seconds of each starter beyond the travel places of a race; None where there may be none."""
+def place_price(problem: Problem) -> float | None:
+    """Seconds of each starter beyond the travel places of a race, its own or the limit's; None where none may be."""
     limit = problem.season.limits.get("travel_places")
-    return None if limit is None or problem.races[race].travel_places is not None else limit.price_s
+    return None if limit is None else limit.price_s
 
 
 def _pins(model: Model, kind: str) -> Iterator[tuple[int, Pin]]:

@@ -68,9 +68,8 @@ def _keeps_pins(season: Season, race: str, crew: dict[Seat, str | None]) -> bool
 def _keeps_race(problem: Problem, race: str, crew: dict[Seat, str | None]) -> bool:
     facts, limit = problem.season.races[race], problem.season.limits.get("travel_places")
     starters = sum(athlete is not None for athlete in crew.values())
-    if facts.travel_places is not None and starters > facts.travel_places:
-        return False
-    if facts.travel_places is None and limit is not None and limit.hard and starters > (limit.at_most or 0):
+    places = facts.travel_places if facts.travel_places is not None else limit and limit.at_most
+    if places is not None and starters > places and (limit is None or limit.hard):
         return False
     return all(
         _slowest_mean(problem, race, car, crew) <= (problem.season.cars[car].slowest_s or float("inf"))

@@ -221,11 +221,11 @@ class Block:
         limit = self.season.limits.get("travel_places")
         for race in self.season.races.values():
             people = {c: 1.0 for seat in self.seats if seat.race == race.id for c in self.sits[seat].values()}
-            if race.travel_places is not None:
-                self.program.row(people, 0.0, race.travel_places)
-            elif limit is not None and limit.at_most is not None:
-                beyond = self.program.column(limit.price_s or 0.0, 0.0, INF if limit.price_s is not None else 0.0)
-                self.program.row(people | {beyond: -1.0}, -INF, limit.at_most)
+            places = race.travel_places if race.travel_places is not None else limit and limit.at_most
+            price_s = None if limit is None else limit.price_s
+            if places is not None:
+                beyond = self.program.column(price_s or 0.0, 0.0, INF if price_s is not None else 0.0)
+                self.program.row(people | {beyond: -1.0}, -INF, places)
 
     def _changes(self) -> None:
         """A seat changes when one athlete sits there now and another one sat there at the car's race before."""

@@ -206,7 +206,7 @@ def places(season: Season, rng: np.random.Generator) -> Season:
     """One or two places fewer than both cars have seats; a race may say its own number."""
     seats, races = 2 * len(season.positions), dict(season.races)
     if rng.random() < 0.4:
-        races["r1"] = replace(races["r1"], travel_places=int(rng.integers(seats - 1, seats + 1)))
+        races["r1"] = replace(races["r1"], travel_places=int(rng.integers(seats - 2, seats + 1)))
     return limit("travel_places", seats - 2, seats - 1)(season.replace(races=races), rng)
 
 

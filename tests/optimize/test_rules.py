@@ -14,8 +14,9 @@ from lineup.optimize.model import build_model
 from lineup.optimize.rulebook import RULES
 from lineup.optimize.solve import solve
 from lineup.plan import Plan
-from lineup.season import Absence, Pin, Season
+from lineup.season import Absence, Pin, Season, Task
 from tests.builders import FIRST_SUNDAY, make_race, tiny_season
+from tests.optimize.brute import best_lineup
 from tests.optimize.seasons import QUICK, make_problem
 
 SEED = 2
@@ -129,11 +130,31 @@ def test_slowest_changes_the_plan() -> None:
     assert bound.assignments != free.assignments
 
 
-def test_travel_places_leave_an_optional_seat_empty() -> None:
+def _helped(places: int) -> Season:
+    """A seat of p2 may stay empty, and p1 then does his task twice; a race has so many travel places."""
+    twice = Task("again", "Again", "p1", ("do-p1",), "do-p1", 4.0, only_without="p2", release=True)
+    choreographies = {name: replace(c, tasks=(*c.tasks, twice)) for name, c in BASE.choreographies.items()}
     positions = {p: replace(f, filled="if_possible" if p == "p2" else "always") for p, f in BASE.positions.items()}
-    season = BASE.replace(positions=positions, standing={("c1", "p2"): SECOND})
-    tight = season.replace(races={r: replace(f, travel_places=1) for r, f in season.races.items()})
-    assert {a.position for a in solve(make_problem(tight, SEED), QUICK).assignments} == {"p1"}
+    races = {r: replace(f, travel_places=places) for r, f in BASE.races.items()}
+    return BASE.replace(choreographies=choreographies, positions=positions, races=races)
+
+
+def _filled(season: Season) -> set[str]:
+    problem = make_problem(season, SEED)
+    found, least = solve(problem, QUICK), best_lineup(problem)
+    assert least is not None
+    assert found.value_s == pytest.approx(least[0], rel=1e-5)
+    return {a.position for a in found.assignments}
+
+
+def test_travel_places_leave_an_optional_seat_empty() -> None:
+    assert _filled(_helped(places=2)) == {"p1", "p2"}
+    assert _filled(_helped(places=1)) == {"p1"}
+
+
+@pytest.mark.parametrize(("price_s", "filled"), [(0.01, {"p1", "p2"}), (500.0, {"p1"})])
+def test_a_price_for_travel_places_is_paid_beyond_a_races_own_number(price_s: float, filled: set[str]) -> None:
+    assert _filled(limited(_helped(places=1), Limit("travel_places", price_s=price_s))) == filled
 
 
 def test_every_rule_has_a_label_and_a_switch() -> None:
