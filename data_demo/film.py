@@ -33,7 +33,7 @@ SPOILERS: Mapping[str, Mapping[str, float]] = {
 
 
 @dataclass(frozen=True)
-class Setting:
+class PlannedStop:
     """One stop about to be made: what every task of it shares."""
 
     day: date
@@ -72,7 +72,7 @@ def stops_and_grades(truth: Truth, seed: str) -> tuple[list[list[str]], list[lis
     return stops, sorted(grades, key=lambda row: row[0])
 
 
-def play(truth: Truth, stop: Setting, spoilers: Iterable[str], draw: random.Random) -> dict[str, Played]:
+def play(truth: Truth, stop: PlannedStop, spoilers: Iterable[str], draw: random.Random) -> dict[str, Played]:
     """Every existing task's own seconds, each athlete's in the order in which he works."""
     played: dict[str, Played] = {}
     pace = dict.fromkeys(stop.crew, 1.0)
@@ -88,7 +88,7 @@ def play(truth: Truth, stop: Setting, spoilers: Iterable[str], draw: random.Rand
     return played
 
 
-def _clean(truth: Truth, stop: Setting, piece: Piece, athlete: str, pace: float, draw: random.Random) -> float:
+def _clean(truth: Truth, stop: PlannedStop, piece: Piece, athlete: str, pace: float, draw: random.Random) -> float:
     key = (athlete, piece.who, piece.split)
     effect = SETTING[stop.setting] if piece.who else 0.0  # the car does not care what is being practised
     effect += TIRE.get(piece.split, 0.0) if stop.tire == UNLINED else 0.0
@@ -109,7 +109,7 @@ def _slips(truth: Truth, piece: Piece, athlete: str, draw: random.Random) -> tup
 
 
 def _grade(
-    stop: Setting, label: str, played: Mapping[str, Played], finish: Mapping[str, float], draw: random.Random
+    stop: PlannedStop, label: str, played: Mapping[str, Played], finish: Mapping[str, float], draw: random.Random
 ) -> Iterator[list[str]]:
     """One row per graded task; a stop graded by finish marks has them all, so that each own time follows."""
     by_finish = draw.random() < BY_FINISH_MARKS
@@ -121,12 +121,12 @@ def _grade(
         yield _row(stop, piece, marks, label, played[piece.id].misses)
 
 
-def _row(stop: Setting, piece: Piece, marks: list[str], label: str, misses: Iterable[str]) -> list[str]:
+def _row(stop: PlannedStop, piece: Piece, marks: list[str], label: str, misses: Iterable[str]) -> list[str]:
     return [str(stop.day), stop.setting, stop.service, stop.tire, stop.crew.get(piece.who, ""), piece.who, piece.id,
             *marks, label, stop.race, stop.car, ";".join(misses)]  # fmt: skip
 
 
-def _past_races(seed: str) -> Iterator[Setting]:
+def _past_races(seed: str) -> Iterator[PlannedStop]:
     series_of = {car: series for car, series, *_ in CAR_ROWS}
     for race, series, _, day, tire, *_ in PAST_RACES:
         for car in CARS:
@@ -135,7 +135,7 @@ def _past_races(seed: str) -> Iterator[Setting]:
             draw = random.Random(f"{seed} past {race} {car}")
             crew = past_crew(seed, race, car)
             for service in (*RACE_STOPS[:4], draw.choice(RACE_STOPS)):
-                yield Setting(date.fromisoformat(day), "race", service, tire, crew, race, car)
+                yield PlannedStop(date.fromisoformat(day), "race", service, tire, crew, race, car)
 
 
 def past_crew(seed: str, race: str, car: str) -> dict[str, str]:
@@ -158,7 +158,7 @@ def _cleared(athlete: str, position: str) -> bool:
                for c in person.clearances)  # fmt: skip
 
 
-def _practices(seed: str) -> Iterator[Setting]:
+def _practices(seed: str) -> Iterator[PlannedStop]:
     """Mixed crews: everybody works the positions the coach has cleared or is training them for."""
     for number, day in enumerate(PRACTICE_DAYS):
         draw = random.Random(f"{seed} practice {day}")
@@ -167,15 +167,15 @@ def _practices(seed: str) -> Iterator[Setting]:
             crew = _mixed_crew(draw, lambda person: person.group != "candidate")
             if draw.random() < 0.25:
                 del crew["tire-stager"]
-            yield Setting(date.fromisoformat(day), "practice", draw.choice(PRACTICE_STOPS), tire, crew)
+            yield PlannedStop(date.fromisoformat(day), "practice", draw.choice(PRACTICE_STOPS), tire, crew)
 
 
-def _tryout(seed: str) -> Iterator[Setting]:
+def _tryout(seed: str) -> Iterator[PlannedStop]:
     """Candidates first, in crews filled up with whoever was there."""
     draw = random.Random(f"{seed} tryout")
     for _ in range(24):
         crew = _mixed_crew(draw, lambda person: person.group in ("candidate", "developing", "regular"), "candidate")
-        yield Setting(date.fromisoformat(TRYOUT_DAY), "tryout", "four-tires", LINED, crew)
+        yield PlannedStop(date.fromisoformat(TRYOUT_DAY), "tryout", "four-tires", LINED, crew)
 
 
 def _mixed_crew(draw: random.Random, allowed: Callable[..., bool], first: str = "") -> dict[str, str]:
@@ -198,7 +198,7 @@ def _drills(truth: Truth, seed: str) -> Iterator[list[str]]:
         for cleared in person.clearances:
             for _ in range(4):
                 day = date.fromisoformat(TRYOUT_DAY) + timedelta(days=draw.randrange(2))
-                stop = Setting(day, "tryout", "four-tires", LINED, {cleared.position: person.id})
+                stop = PlannedStop(day, "tryout", "four-tires", LINED, {cleared.position: person.id})
                 played = play(truth, stop, (), draw)
                 for piece in SERVICES["four-tires"][1]:
                     if piece.who == cleared.position and piece.id in played:

@@ -92,10 +92,6 @@ class CrewReport:
     splits: tuple[SplitWorth, ...]
     holds_up: str
 
-    def of_fifty_under(self, seconds: float) -> int:
-        """How many of fifty stops take less than this."""
-        return sum(dot < seconds for dot in self.dots)
-
 
 def crew_report(
     bank: ServiceBank, crew: Mapping[str, str], tail_share: float, season: Season | None = None

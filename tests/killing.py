@@ -129,7 +129,6 @@ def adding(start: Path) -> Case:
 
 def editing(start: Path) -> Case:
     """Put two edited files in place together."""
-
     edits = {"athletes.csv": ("Bo Ray", "Bo Rae"), "misses.csv": ("Re-strike of a nut", "Re-strike")}
 
     def work(room: Path) -> None:

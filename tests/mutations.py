@@ -89,7 +89,7 @@ class Choices:
 
 
 def damaged_folder(files: Mapping[str, bytes], data: bytes) -> Files:
-    """Damage one to six places of a season folder."""
+    """Damage one to four places of a season folder."""
     choices, found = Choices(data), dict(files)
     for _ in range(choices.times()):
         name = choices.pick(sorted(found))
@@ -104,7 +104,7 @@ def damaged_folder(files: Mapping[str, bytes], data: bytes) -> Files:
 
 
 def damaged_sheets(sheets: Mapping[str, Sequence[Sequence[Any]]], data: bytes) -> bytes:
-    """Write a workbook with one to six cells, rows or columns damaged; sometimes the file behind it, too."""
+    """Write a workbook with one to four cells, rows or columns damaged; sometimes the file behind it, too."""
     choices = Choices(data)
     found: Sheets = {name: [list(row) for row in rows] for name, rows in sheets.items()}
     for _ in range(choices.times()):
@@ -116,7 +116,7 @@ def damaged_sheets(sheets: Mapping[str, Sequence[Sequence[Any]]], data: bytes) -
 
 
 def damaged_json(document: Any, data: bytes) -> bytes:
-    """Damage one to six places of a JSON document."""
+    """Damage one to four places of a JSON document."""
     choices = Choices(data)
     found = json.loads(json.dumps(document))
     for _ in range(choices.times()):
