@@ -23,7 +23,13 @@ JOURNAL: Final = ".lineup-step.json"
 
 @contextmanager
 def whole_file(path: Path) -> Iterator[Path]:
-    """Give a path beside a file to write to; it takes the file's place when the block ends, and goes when it fails."""
+    """Give a path beside a file to write to; it takes the file's place when the block ends, and goes when it fails.
+
+    Raises
+    ------
+    OSError
+        When the disk refuses; the file is then as it was before.
+    """
     path = Path(os.path.realpath(path))  # a link stays a link
     draft = path.with_name(f".{secrets.token_hex(6)}.draft")
     try:
@@ -38,7 +44,7 @@ def whole_file(path: Path) -> Iterator[Path]:
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all."""
+    """Write a file whole or not at all; raises as `whole_file` does."""
     with whole_file(path) as draft:
         draft.write_bytes(data)
 
@@ -60,7 +66,18 @@ def one_writer(folder: Path) -> Iterator[None]:
 
 
 def replace_together(folder: Path, files: Mapping[str, bytes], told: Any = None) -> None:
-    """Replace several files of a folder, in the order given: all of them or none. `told` is kept for `finish_step`."""
+    """Replace several files of a folder, in the order given: all of them or none.
+
+    Parameters
+    ----------
+    files : what each file shall hold, by its name in the folder.
+    told : kept for `finish_step`; anything that JSON can say.
+
+    Raises
+    ------
+    OSError
+        When the disk refuses: either nothing was replaced, or `step_waits` holds.
+    """
     drafts = {name: _draft_of(folder, name) for name in files}
     try:
         for name, draft in drafts.items():

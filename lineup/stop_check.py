@@ -159,7 +159,7 @@ def _stops(coverage: Coverage) -> str:
 
 
 def held_out_calibration(season: Season, split_date: date, seed: int = 1, scenarios: int = 1024) -> StopCalibration:
-    """Forecast the stops from a day on with nothing but the grades before it."""
+    """Forecast the stops from a day on with nothing but the grades before it; raises as `stops_calibration` does."""
     estimates = estimate_skills(_before(season, split_date), on=split_date)
     return stops_calibration(season, estimates, split_date, seed, scenarios)
 
