@@ -81,6 +81,24 @@ class Limit:
         """Whether breaking it is forbidden rather than priced."""
         return self.price_s is None
 
+    @property
+    def most(self) -> float:
+        """`at_most`, of a limit that always has it."""
+        assert self.at_most is not None
+        return self.at_most
+
+    @property
+    def least(self) -> float:
+        """`at_least`, of a limit that always has it."""
+        assert self.at_least is not None
+        return self.at_least
+
+    @property
+    def window_days(self) -> int:
+        """`days`, of a limit that always has them."""
+        assert self.days is not None
+        return self.days
+
 
 @dataclass(frozen=True, slots=True)
 class JourneyRules:

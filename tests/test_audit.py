@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import ast
 import random
+import re
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,12 +20,12 @@ from lineup.errors import PlanFileError
 from lineup.lawful import broken_rules
 from lineup.plan import Assignment, Cover, Move, Plan, Reserve
 from lineup.price import Pricer
-from lineup.season import Absence, Clearance, Pin, Position, Season, Seat, Weights
+from lineup.season import Absence, Clearance, Pin, Position, Season, Seat, Weights, WorkedDuty
 from lineup.settings import Settings
 from lineup.skills import estimate_skills
-from lineup.stops import blend, sample_stops
-from tests.builders import tiny_season
-from tests.fixed_stops import fixed_model, fixed_season
+from lineup.stops import StopModel, blend, sample_stops
+from tests.builders import grade_row, grade_table, tiny_season
+from tests.fixed_stops import SECONDS, fixed_model, fixed_season
 from tests.test_audit_agrees import random_season
 from tests.timetables import ANN, limits_of, timetable
 
@@ -51,6 +52,11 @@ def works(season: Season, *races: str, reserve: tuple[str, ...] = ()) -> Audit:
 
 def said(check: Check) -> tuple[bool, float | None, float | None]:
     return check.kept, None if check.figure is None else round(check.figure, 6), check.limit
+
+
+def told(check: Check) -> list[tuple[str | None, str]]:
+    """Race and words of everything beyond a limit."""
+    return [(measure.race, measure.text) for measure in check.broken]
 
 
 WHOLE = "r1 c1: a1, a2\nr1 c2: a3, a4\nr2 c1: a1, a2\nr2 c2: a3, a4"
@@ -101,6 +107,95 @@ def test_elapsed_hours_across_the_clock_change(day: str, next_day: str, rest: fl
     assert said(works(timetable(spells, rest_hours=11)).check("rest_hours")) == (False, rest, 11.0)
 
 
+NIGHT = ("2026-05-01 10:00", "2026-05-01 23:00")
+
+
+def test_rest_around_the_block_and_none_at_all() -> None:
+    short = ("north", "2026-05-02 01:00", "2026-05-02 02:00")
+    night, noon = ("north", *NIGHT), ("north", "2026-05-02 11:00", "2026-05-02 18:00")
+    later = ("north", "2026-05-09 09:00", "2026-05-09 18:00")
+    assert works(timetable([later], past=[night, short], rest_hours=11)).check("rest_hours").kept  # over before it
+    soon = works(timetable([noon], past=[short, night], rest_hours={"at_least": 11, "price_s": 0.5}))
+    check = soon.check("rest_hours")
+    assert told(check) == [("r1", "2.0 h of 11 h needed: Athlete 1 (a1), between h2 and h1")]  # h1 and r1 are one day
+    assert (check.cost_s, check.priced, soon.passed) == (4.5, True, True)
+    before = timetable([("north", "2026-04-30 20:00", "2026-05-01 01:00")], past=[night], rest_hours=11)
+    assert told(works(before).check("rest_hours")) == [
+        ("r1", "9.0 h of 11 h needed: Athlete 1 (a1), between Race 1 (r1) and h1")
+    ]
+    overlap = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-02 17:00", "2026-05-02 22:00")]
+    assert said(works(timetable(overlap, rest_hours=0.5)).check("rest_hours")) == (False, 0.0, 0.5)
+
+
+def test_the_past_is_that_of_the_athlete_and_of_races_not_planned_now() -> None:
+    season = timetable([("north", "2026-05-02 08:00", "2026-05-02 18:00")], past=[("north", *NIGHT)], rest_hours=11)
+    (own,) = season.worked
+    assert said(works(season).check("rest_hours")) == (False, 9.0, 11.0)
+    assert works(season.replace(worked=(replace(own, athlete="a2"),))).check("rest_hours").kept
+    again = timetable([("north", *NIGHT), ("north", "2026-05-02 08:00", "2026-05-02 18:00")], rest_hours=11)
+    assert works(again.replace(worked=(replace(own, race="r1"),)), "r2").check("rest_hours").kept
+
+
+def test_a_day_that_began_before_the_block_is_judged_with_it() -> None:
+    first, last = (("north", *NIGHT), ("north", "2026-05-01 13:00", "2026-05-02 00:00"))
+    words = "14.0 h of 12 h allowed: Athlete 1 (a1), Race 1 (r1)"
+    for block, past in ((first, last), (last, first)):
+        check = works(timetable([block], past=[past], duty_hours={"at_most": 12, "price_s": 2.0})).check("duty_hours")
+        assert told(check) == [("r1", words)]
+        assert (check.cost_s, check.unit, check.source) == (4.0, "h", "limits.toml")
+    over = timetable([("north", "2026-05-09 09:00", "2026-05-09 18:00")], past=[first], duty_hours=12)
+    assert said(works(over).check("duty_hours")) == (True, 9.0, 12.0)
+
+
+def test_a_journey_alone_touches_a_week() -> None:
+    # ISO 8601: weeks 18 and 19 of 2026 meet on Monday 4 May; home half an hour into it, or on the way before it
+    spells = [("north", "2026-05-03 12:00", "2026-05-03 23:30"), ("north", "2026-05-04 00:30", "2026-05-04 10:00")]
+    season = timetable(spells, weekly_rest_hours={"at_least": 168, "price_s": 2.0})
+    words = "{} h of 168 h needed: Athlete 1 (a1), week {} of 2026"
+    for race, hours in (("r1", ("155.0", "167.5")), ("r2", ("167.5", "157.0"))):
+        check = audit(season, Plan("best_so_far", (Assignment(race, "c1", "p1", ANN),)), season.weekends)
+        assert told(check.check("weekly_rest_hours")) == [
+            (race, words.format(rest, week)) for rest, week in zip(hours, (18, 19), strict=True)
+        ]
+        assert check.check("weekly_rest_hours").cost_s == 2.0 * (2 * 168 - sum(map(float, hours)))
+
+
+def test_rest_begins_when_the_last_of_duties_that_overlap_ends() -> None:
+    # Monday 08:00 to 22:00, and 09:00 to 10:00 at a site from which home is reached at 11:00: free from 22:00 on
+    spells = [("north", "2026-05-04 08:00", "2026-05-04 22:00"), ("south", "2026-05-04 09:00", "2026-05-04 10:00")]
+    found = works(timetable(spells, weekly_rest_hours=168))
+    assert said(found.check("weekly_rest_hours")) == (False, 146.0, 168.0)
+
+
+def test_days_of_rolling_rest_are_those_of_home() -> None:
+    # IANA time zone database: in May 2026 Auckland is 19 h ahead of Los Angeles. Saturday 12:00 to Sunday 06:00 there
+    # is Sunday 07:00 to Monday 01:00 at home; Saturday 06:00 to 12:00 in Auckland is Friday 11:00 to 17:00 at home.
+    zones = {"shop": "Pacific/Auckland", "west": "America/Los_Angeles"}
+    limits: dict[str, Any] = {"hours": {("shop", "west"): 0.0}, "rolling_rest_hours": {"at_least": 24, "days": 1}}
+    east = timetable([("west", "2026-05-02 12:00", "2026-05-03 06:00")], zones=zones, **limits)
+    words = "{1} h of 24 h needed: Athlete 1 (a1), 1 days from 2026-05-{0}"
+    assert told(works(east).check("rolling_rest_hours")) == [
+        ("r1", words.format("03", "7.0")),
+        ("r1", words.format("04", "23.0")),
+    ]
+    zones = {"shop": "America/Los_Angeles", "west": "Pacific/Auckland"}
+    back = timetable([("west", "2026-05-02 06:00", "2026-05-02 12:00")], zones=zones, **limits)
+    assert told(works(back).check("rolling_rest_hours")) == [("r1", words.format("01", "11.0"))]
+
+
+def test_a_duty_touches_the_days_it_is_on_and_no_other() -> None:
+    whole = [("shop", "2026-05-02 00:00", "2026-05-03 00:00")]
+    words = "{} h of 25 h needed: Athlete 1 (a1), {} days from 2026-05-0{}"
+    one = works(timetable(whole, rolling_rest_hours={"at_least": 25, "days": 1})).check("rolling_rest_hours")
+    assert told(one) == [("r1", words.format("0.0", 1, 2))]  # even a free day would be told
+    limit = {"at_least": 25, "days": 2, "price_s": 0.5}
+    two = works(timetable(whole, rolling_rest_hours=limit)).check("rolling_rest_hours")
+    assert told(two) == [("r1", words.format("24.0", 2, 1)), ("r1", words.format("24.0", 2, 2))]
+    assert two.cost_s == 1.0
+    past = timetable([("shop", "2026-05-12 08:00", "2026-05-12 18:00")], past=whole, rolling_rest_hours=limit)
+    assert {m.text[-5:] for m in works(past).check("rolling_rest_hours").measures} == {"05-11", "05-12"}
+
+
 def test_weekly_rest_by_hand() -> None:
     # Art. 5, 24 h + 11 h: five days released at 19:00, then Friday 20:00 (home) to Monday 00:00 is 52 h; with a sixth
     # day it is Saturday 20:00 to Monday 00:00, 28 h.
@@ -137,7 +232,20 @@ def test_nobody_is_in_two_places() -> None:
         "Athlete 1 (a1) cannot be at both Race 1 (r1) and Race 2 (r2): 3.0 h between them"
     )
     assert not works(far, "r1", reserve=("r2",)).check("one_seat").kept
+    past = [spells[0], ("south", "2026-05-02 11:00", "2026-05-02 18:00")]
+    for spell, words in (
+        (("north", "2026-05-02 19:00", "2026-05-02 23:00"), []),
+        (("north", "2026-05-02 17:00", "2026-05-02 23:00"), ["h2 and Race 1 (r1): -1.0 h between them"]),
+        (("north", "2026-05-02 06:00", "2026-05-02 09:00"), ["Race 1 (r1) and h1: -1.0 h between them"]),
+    ):
+        check = works(timetable([spell], past=past)).check("one_seat")
+        assert told(check) == [("r1", f"Athlete 1 (a1) cannot be at both {both}") for both in words]
+    assert works(near).check("one_seat").text == "nobody is in two places at once"
+    long = [("north", "2026-05-02 08:00", "2026-05-02 22:00"), ("north", "2026-05-02 09:00", "2026-05-02 10:00")]
+    inside = works(timetable([*long, ("north", "2026-05-02 20:00", "2026-05-02 21:00")])).check("one_seat")
+    assert [(m.race, m.figure) for m in inside.broken] == [("r2", -13.0), ("r3", -2.0)]
     both = audit(fixed_season(), lineup_of("r1 c1: a1, a1"), ("w1",))
+    assert both.check("one_seat").broken[0].race == "r1"
     assert both.check("one_seat").text == "Athlete 1 (a1) fills 2 seats at Race 1 (r1)"
 
 
@@ -199,6 +307,127 @@ def test_none_allowed_and_one_side_of_starts_alone() -> None:
     assert priced.passed
 
 
+# 9 h each way: from Saturday 23:00 to Monday 03:00, and home in between, since a week of nights away would be dearer
+FAR: dict[str, Any] = {"hours": {("north", "shop"): 9.0}, "journeys": {"night_away_h": 6.0}}
+
+
+def test_counts_are_told_in_words() -> None:
+    season = timetable(
+        sundays(20, 21),
+        **FAR,
+        weekends_in_a_row={"at_most": 1, "price_s": 7.0},
+        races_in_days={"at_most": 1, "days": 8},
+        nights_away_in_days={"at_most": 2, "days": 9, "price_s": 0.25},
+        travel_hours_in_days={"at_most": 20.5, "days": 8},
+        starts={"at_most": 1, "price_s": 3.0},
+    )
+    found = works(season)
+    words = {
+        "weekends_in_a_row": ("2 weekends of 1 allowed: Athlete 1 (a1), with Race 2 (r2)", "weekends", 7.0),
+        "races_in_days": ("2 races of 1 allowed: Athlete 1 (a1), 8 days to Race 2 (r2)", "races", 0.0),
+        "nights_away_in_days": ("4 nights of 2 allowed: Athlete 1 (a1), 9 days to Race 2 (r2)", "nights", 0.5),
+        "travel_hours_in_days": ("36 h of 20.5 allowed: Athlete 1 (a1), 8 days to Race 2 (r2)", "h", 0.0),
+        "starts": ("2 starts of 1 allowed: Athlete 1 (a1), in the block", "starts", 3.0),
+    }
+    for rule, (text, unit, cost_s) in words.items():
+        check = found.check(rule)
+        assert (told(check), check.unit, check.cost_s) == ([("r2", text)], unit, cost_s)
+        assert (check.source, check.priced) == ("limits.toml", cost_s > 0)
+
+
+def test_a_window_of_days_ends_with_the_duty() -> None:
+    # two Sundays, nights of Saturday and Sunday each
+    races, nights_away, travel = "races_in_days", "nights_away_in_days", "travel_hours_in_days"
+
+    def within(days: int) -> dict[str, list[float | None]]:
+        windows: dict[str, Any] = {name: {"at_most": 99, "days": days} for name in (races, nights_away, travel)}
+        found = works(timetable(sundays(20, 21), **FAR, **windows))
+        return {name: [measure.figure for measure in found.check(name).measures] for name in windows}
+
+    assert within(1) == {races: [1, 1], nights_away: [1, 1], travel: [18, 18]}
+    assert within(7) == {races: [1, 1], nights_away: [2, 2], travel: [18, 18]}
+    assert within(8) == {races: [1, 2], nights_away: [2, 3], travel: [18, 36]}
+    assert within(9) == {races: [1, 2], nights_away: [2, 4], travel: [18, 36]}
+
+
+def test_history_counts_and_is_not_judged() -> None:
+    windows: dict[str, Any] = {
+        "races_in_days": {"at_most": 1, "days": 9},
+        "nights_away_in_days": {"at_most": 2, "days": 9},
+        "travel_hours_in_days": {"at_most": 18, "days": 9},
+        "weekends_in_a_row": 2,
+    }
+    found = works(timetable(sundays(20), past=sundays(17, 18, 19), **FAR, **windows))
+    figures = {check.rule: [(m.race, m.figure) for m in check.measures] for check in found.checks}
+    assert {name: figures[name] for name in windows} == {
+        "races_in_days": [("r1", 2)],
+        "nights_away_in_days": [("r1", 4)],
+        "travel_hours_in_days": [("r1", 36)],
+        "weekends_in_a_row": [("r1", 4)],
+    }
+
+
+def test_weeks_are_those_of_the_calendar() -> None:
+    # ISO 8601: Monday to Sunday, 2026-05-10 the Sunday of week 19; 2026 has 53 weeks, then comes week 1 of 2027
+    def by_week(*days: str, past: tuple[str, ...] = ()) -> Audit:
+        spells, before = ([("north", f"{d} 08:00", f"{d} 18:00") for d in when] for when in (days, past))
+        return works(timetable(spells, past=before, races_per_weekend=1, weekends_in_a_row=1))
+
+    week = by_week("2026-05-04", "2026-05-10")
+    assert told(week.check("races_per_weekend")) == [
+        ("r2", "2 races of 1 allowed: Athlete 1 (a1), weekend of Race 2 (r2)")
+    ]
+    assert week.check("weekends_in_a_row").kept
+    two = by_week("2026-05-10", "2026-05-11")
+    assert (two.check("races_per_weekend").kept, two.check("weekends_in_a_row").kept) == (True, False)
+    assert not by_week("2027-01-03", "2027-01-10").check("weekends_in_a_row").kept
+    begun = by_week("2026-05-10", past=("2026-05-09", "2025-05-11"))  # 2025-05-11: week 19, too
+    assert [(m.race, m.figure) for m in begun.check("races_per_weekend").measures] == [("r1", 2)]
+
+
+def away(season: Season) -> tuple[float | None, float | None]:
+    """Nights away and hours of travel in the four weeks to the last race."""
+    limits = timetable(
+        [], nights_away_in_days={"at_most": 0, "days": 28}, travel_hours_in_days={"at_most": 0, "days": 28}
+    ).limits
+    found = works(season.replace(limits=replace(limits, journeys=season.limits.journeys)))
+    nights, travel = (found.check(f"{what}_in_days").measures[-1].figure for what in ("nights_away", "travel_hours"))
+    return nights, travel
+
+
+def test_nights_away_are_midnights_between_leaving_and_coming_home() -> None:
+    day = ("north", "2026-05-02 08:00", "2026-05-02 18:00")
+    late = ("north", "2026-05-02 16:00", "2026-05-03 00:30")
+    assert away(timetable([day])) == (0, 2)  # leaves 07:00, back 19:00
+    assert away(timetable([day], hours={("north", "shop"): 9.0})) == (2, 18)  # Friday 23:00 to Sunday 03:00
+    assert away(timetable([late])) == (1, 2)  # home at 01:30
+    next_day = ("north", "2026-05-09 08:00", "2026-05-09 18:00")
+    assert away(timetable([late, next_day])) == (1, 4)
+    assert away(timetable([("shop", *late[1:]), next_day])) == (0, 2)  # at home
+
+
+def test_between_two_races_home_or_near_whichever_is_cheaper() -> None:
+    # Saturday 18:00 to Sunday 14:00 is 20 h. Home takes 2 x 2 h and leaves 16 h; staying costs a night (3 h).
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("north", "2026-05-03 14:00", "2026-05-03 20:00")]
+    two, less = {("north", "shop"): 2.0}, {("north", "shop"): 1.5}
+    assert away(timetable(spells, hours=two)) == (1, 4)  # 4 h > 3 h: stays
+    assert away(timetable(spells, hours=less)) == (0, 6)  # 3 h is not more than 3 h: home
+    assert away(timetable(spells, hours=two, journeys={"night_away_h": 5.0})) == (0, 8)
+    assert away(timetable(spells, hours=less, journeys={"home_rest_h": 17.0})) == (0, 6)  # 17 h at home
+    assert away(timetable(spells, hours=less, journeys={"home_rest_h": 17.5})) == (1, 3)
+    # home at 01:00 and off at 15:00, or a night nearby: the midnight on the way counts, too (4 + 3 h against 3 h)
+    late = [("north", "2026-05-02 08:00", "2026-05-02 23:00"), ("north", "2026-05-03 17:00", "2026-05-03 20:00")]
+    assert away(timetable(late, hours=two)) == (1, 4)
+    assert away(timetable(late, hours=two, journeys={"night_away_h": 5.0})) == (1, 4)  # 4 + 5 h against 5 h
+    hours = {("north", "shop"): 3.0, ("shop", "south"): 4.0, ("north", "south"): 1.0}
+    week = [spells[0], ("south", "2026-05-09 08:00", "2026-05-09 18:00")]
+    assert away(timetable(week, hours=hours)) == (0, 3 + 3 + 4 + 4)
+    morrow = [spells[0], ("south", "2026-05-03 08:00", "2026-05-03 18:00")]
+    assert away(timetable(morrow, hours=hours)) == (1, 3 + 1 + 4)
+    through = [spells[0], ("shop", "2026-05-02 22:00", "2026-05-02 23:00"), morrow[1]]  # at home there is no near
+    assert away(timetable(through, hours=hours)) == (0, 3 + 3 + 4 + 4)
+
+
 def test_nights_of_reserves_count_and_their_weekends_when_told() -> None:
     limits: dict[str, Any] = {"weekends_in_a_row": 1, "nights_away_in_days": {"at_most": 1, "days": 28}}
     hours = {("north", "shop"): 8.0}
@@ -207,6 +436,32 @@ def test_nights_of_reserves_count_and_their_weekends_when_told() -> None:
     assert found.check("weekends_in_a_row").kept
     counted = works(timetable(sundays(20, 21), hours=hours, reserves_count=True, **limits), "r1", reserve=("r2",))
     assert not counted.check("weekends_in_a_row").kept
+
+
+def test_starts_are_asked_of_those_who_may_start() -> None:
+    season = timetable(sundays(20, 21), starts={"at_least": 2, "price_s": 3.0})
+    check = works(season, "r1").check("starts")
+    assert told(check) == [("r1", "1 start of 2 needed: Athlete 1 (a1)"), ("r2", "1 start of 2 needed: Athlete 2 (a2)")]
+    assert (check.cost_s, check.limit) == (6.0, 2.0)
+    fewer = season.replace(clearances=tuple(c for c in season.clearances if c.athlete != "a2"))
+    assert [m.athlete for m in works(fewer, "r1").check("starts").measures] == [ANN]
+
+
+def test_travel_places_are_told_and_priced() -> None:
+    season = timetable(sundays(20, 21), travel_places={"at_most": 0, "price_s": 2.0})
+    check = works(season, "r1").check("travel_places")
+    assert told(check) == [
+        ("r1", "1 person of 0 travel places: Race 1 (r1)"),
+        ("r2", "1 person of 0 travel places: Race 2 (r2)"),
+    ]
+    assert (check.cost_s, check.priced, check.unit, check.source) == (4.0, True, "places", "races.csv and limits.toml")
+    own = season.replace(
+        races=season.races | {"r1": replace(season.races["r1"], travel_places=0)}, limits=type(season.limits)()
+    )
+    bare = works(own).check("travel_places")
+    assert (bare.kept, bare.priced, bare.source, len(bare.measures)) == (False, False, "races.csv", 1)
+    priced = own.replace(limits=limits_of(travel_places={"price_s": 2.0}))  # a price for the places of races.csv
+    assert works(priced).check("travel_places").cost_s == 2.0
 
 
 def test_travel_places_count_starters_and_reserves() -> None:
@@ -229,7 +484,9 @@ def test_empty_and_doubly_filled_seats() -> None:
     check = audit(fixed_season(), lineup_of("r1 c1: a1, -\nr1 c2: a3, a4"), ("w1",)).check("filled")
     assert check.text == "nobody is P2 (p2) on car Car 1 (c1) at Race 1 (r1)"
     twice = Plan("best_so_far", (Assignment("r1", "c1", "p1", "a1"), Assignment("r1", "c1", "p1", "a2")))
-    assert "filled twice" in audit(fixed_season(), twice).check("filled").text
+    measure = audit(fixed_season(), twice, ("w1",)).check("filled").broken[0]
+    assert measure.text == "P1 (p1) on car Car 1 (c1) at Race 1 (r1) is filled twice"
+    assert (measure.athlete, measure.race, measure.car, measure.position) == ("a2", "r1", "c1", "p1")
     optional = {"p1": Position("p1", "P1"), "p2": Position("p2", "P2", filled="if_possible")}
     season = fixed_season(positions=optional)
     check = audit(season, lineup_of("r1 c1: a1, a2\nr1 c2: a3, -"), ("w1",)).check("filled")
@@ -259,6 +516,18 @@ def test_clearance(row: Clearance, kept: bool) -> None:
     others = tuple(c for c in season.clearances if (c.athlete, c.position) != ("a1", "p1"))
     check = audit(season.replace(clearances=(*others, row)), lineup_of("r1 c1: a1, a2"), ("w1",)).check("clearance")
     assert check.kept is kept
+    why = "is in training and no must pin names the position" if row.level == "training" else "is not cleared"
+    words = f"Athlete 1 (a1) {why}: P1 (p1) on car Car 1 (c1) at Race 1 (r1)"
+    assert check.text == ("all 2 starts are cleared" if kept else words)
+
+
+def test_the_best_of_several_clearances_counts() -> None:
+    season = fixed_season()
+    others = tuple(c for c in season.clearances if (c.athlete, c.position) != ("a1", "p1"))
+    rows = [Clearance("a1", "p1", level) for level in ("training", "cleared", "training")]  # type: ignore[arg-type]
+    for some in (rows[:2], rows[1:]):
+        check = audit(season.replace(clearances=(*others, *some)), lineup_of("r1 c1: a1, a2"), ("w1",))
+        assert check.check("clearance").kept
 
 
 def test_training_starts_under_a_must_pin() -> None:
@@ -281,6 +550,11 @@ def test_height_hard_and_priced() -> None:
     assert check.text.startswith("180.0 cm of 185.0 cm needed: Athlete 1 (a1), P1 (p1) on car Car 1 (c1)")
     priced = audit(season.replace(limits=limits_of(height={"price_s": 0.5})), plan)
     assert (priced.check("height").cost_s, priced.passed) == (1.0, True)
+    assert [m.cost_s for m in priced.check("height").measures] == [0.5, 0.5]  # p2 asks for no height
+    assert priced.check("height").unit == "starts"
+    just = season.replace(athletes={k: replace(a, height_m=1.85 - 1e-9) for k, a in season.athletes.items()})
+    assert audit(just.replace(limits=limits_of(height={"price_s": 0.5})), plan).check("height").cost_s == 0.0
+    assert (check.priced, audit(just, plan).check("height").kept) == (False, True)
     unknown = season.replace(athletes={k: replace(a, height_m=None) for k, a in season.athletes.items()})
     assert audit(unknown, plan).check("height").kept
 
@@ -288,11 +562,29 @@ def test_height_hard_and_priced() -> None:
 def test_absences_of_starters_and_reserves() -> None:
     plan = lineup_of("r1 c1: a1, a2", "r1 a4")
     gone = fixed_season(absences=(Absence("a1", date(2026, 4, 5), date(2026, 4, 5), "out"),))
-    assert "Athlete 1 (a1) is out" in audit(gone, plan).check("availability").text
+    assert audit(gone, plan).check("availability").text == (
+        "Athlete 1 (a1) is out, or may not work this position then: P1 (p1) on car Car 1 (c1) at Race 1 (r1)"
+    )
+    for first, last in (("2026-04-01", "2026-04-04"), ("2026-04-06", "2026-04-30")):
+        spell = Absence("a1", date.fromisoformat(first), date.fromisoformat(last), "out")
+        check = audit(fixed_season(absences=(spell,)), plan).check("availability")
+        assert (check.kept, check.text) == (True, "nobody is planned while out or restricted")
     away = fixed_season(absences=(Absence("a4", date(2026, 4, 1), None, "out"),))
-    assert "Athlete 4 (a4) is out and travels as a reserve" in audit(away, plan).check("availability").text
+    assert told(audit(away, plan).check("availability")) == [
+        ("r1", "Athlete 4 (a4) is out and travels as a reserve to Race 1 (r1)")
+    ]
     only = fixed_season(absences=(Absence("a4", date(2026, 4, 1), None, "only", ("p2",)),))
     assert audit(only, plan).check("availability").kept
+    for positions, kept in ((("p1",), True), (("p2",), False)):
+        spell = Absence("a1", date(2026, 4, 1), None, "only", positions)
+        assert audit(fixed_season(absences=(spell,)), plan).check("availability").kept is kept
+
+
+def test_an_absence_on_any_day_of_a_duty_counts() -> None:
+    season = timetable([("north", "2026-05-02 20:00", "2026-05-04 02:00")])
+    for day in (1, 2, 3, 4, 5):
+        spell = Absence(ANN, date(2026, 5, day), date(2026, 5, day), "out")
+        assert works(season.replace(absences=(spell,))).check("availability").kept is (day in (1, 5))
 
 
 @pytest.mark.parametrize(
@@ -331,18 +623,91 @@ def test_pins(pin: Pin, kept: bool) -> None:
     assert ("pin" in broken) is not kept
 
 
+def test_broken_pins_are_told_with_their_reason() -> None:
+    words = {
+        Pin("must", "a1", "so be it", position="p2"): "is pinned to a seat at Race 1 (r1) and works none that matches",
+        Pin("never", "a1", "so be it", car="c1"): "is pinned away from P1 (p1) on car Car 1 (c1) at Race 1 (r1)",
+        Pin(
+            "pair", "a1", "so be it", other="a3"
+        ): "and Athlete 3 (a3) are paired and not on the same car at Race 1 (r1)",
+        Pin(
+            "apart", "a1", "so be it", other="a2"
+        ): "and Athlete 2 (a2) are pinned apart and on the same car at Race 1 (r1)",
+    }
+    season = fixed_season(pins=tuple(words))
+    check = audit(season, lineup_of("r1 c1: a1, a2\nr1 c2: a3, a4"), ("w1",)).check("pin")
+    assert told(check) == [("r1", f"Athlete 1 (a1) {text}: so be it") for text in words.values()]
+    assert [(m.athlete, m.car, m.position) for m in check.broken] == [(p.athlete, p.car, p.position) for p in words]
+    assert check.text.endswith("so be it (and 3 more)")
+    quiet = fixed_season(pins=(Pin("never", "a1", "so be it", car="c2"), Pin("apart", "a1", "w", other="a3")))
+    kept = audit(quiet, lineup_of("r1 c1: a1, a2\nr1 c2: a3, a4"), ("w1",)).check("pin")
+    assert kept.text == "all 2 pins are kept"
+
+
 def test_recent_grades() -> None:
     season = tiny_season(athletes=2, positions=1, limits=limits_of(recent_grades={"at_least": 5, "days": 5}))
     check = audit(season, lineup_of("r1 c1: a1")).check("recent_grades")
     assert said(check) == (False, 4, 5.0)  # graded on each of the six days before the Sunday
+    assert check.text == (
+        "4 of 5 graded stops needed in 5 days: Athlete 1 (a1), P1 (p1) on car Car 1 (c1) at Race 1 (r1)"
+    )
+    assert (check.unit, check.source, check.cost_s, check.priced) == ("stops", "limits.toml", 0.0, False)
+    limit = {"at_least": 6, "days": 5, "price_s": 1.5}
+    priced = audit(season.replace(limits=limits_of(recent_grades=limit)), lineup_of("r1 c1: a1"))
+    assert (priced.check("recent_grades").cost_s, priced.passed) == (3.0, True)
     fewer = season.replace(limits=limits_of(recent_grades={"at_least": 4, "days": 5}))
     assert audit(fewer, lineup_of("r1 c1: a1")).check("recent_grades").kept
 
 
-def test_names_outside_the_block_are_refused() -> None:
-    for plan in (lineup_of("r1 c1: a9, a2"), lineup_of("r2 c1: a1, a2"), lineup_of("r1 c1: a1, a2", "r1 a9")):
-        with pytest.raises(PlanFileError, match="is not in the block"):
-            audit(fixed_season(), plan, ("w1",))
+def test_a_graded_stop_counts_once_however_many_tasks_it_has() -> None:
+    # the race is on Sunday 2026-04-05; the window of 3 days is the 3rd to the 5th
+    def stop(day: int, task: str, name: str = "", who: str = "a1", where: str = "p1") -> dict[str, Any]:
+        return grade_row(who, where, task, 4.0, on=date(2026, 4, day), stop=name)
+
+    rows = [
+        *(stop(5, task, "s1") for task in ("lift", "drop")),  # one stop by name
+        *(stop(5, "lift", name) for name in ("s2", "s3")),
+        *(stop(3, task) for task in ("lift", "lift", "drop")),  # two stops without
+        stop(2, "lift"),  # before the window
+        stop(6, "lift"),  # after it
+        stop(4, "lift", who="a2"),
+        stop(4, "lift", where="p2"),
+        stop(4, "hang", who=""),
+    ]
+    season = tiny_season(athletes=2, positions=2, limits=limits_of(recent_grades={"at_least": 0, "days": 3}))
+    season = season.replace(grades=grade_table(rows))
+    measures = audit(season, lineup_of("r1 c1: a1, a2")).check("recent_grades").measures
+    assert [(m.athlete, m.position, m.figure) for m in measures] == [("a1", "p1", 5), ("a2", "p2", 0)]
+
+
+@pytest.mark.parametrize(
+    ("plan", "words"),
+    [
+        (lineup_of("r1 c1: a9, a2"), "the plan's 'a9' as 'p1' on car 'c1' at 'r1' is not in the block"),
+        (lineup_of("r2 c1: a1, a2"), "the plan's 'a1' as 'p1' on car 'c1' at 'r2' is not in the block"),
+        (lineup_of("r1 c3: a1, a2"), "the plan's 'a1' as 'p1' on car 'c3' at 'r1' is not in the block"),
+        (lineup_of("r1 c1: a1, a2, a3"), "the plan's 'a3' as 'p3' on car 'c1' at 'r1' is not in the block"),
+        (lineup_of("r1 c1: a1, a2", "r1 a9"), "the plan's reserve 'a9' at 'r1' is not in the block"),
+        (lineup_of("r1 c1: a1, a2", "r2 a4"), "the plan's reserve 'a4' at 'r2' is not in the block"),
+    ],
+)
+def test_names_outside_the_block_are_refused(plan: Plan, words: str) -> None:
+    with pytest.raises(PlanFileError, match=f"^{re.escape(words)}$"):
+        audit(fixed_season(), plan, ("w1",))
+
+
+def test_the_block_is_the_one_asked_for_else_the_plans_else_where_it_has_races() -> None:
+    season = fixed_season()
+
+    def empty(plan: Plan, weekends: tuple[str, ...] | None = None) -> set[str | None]:
+        return {measure.race for measure in audit(season, plan, weekends).check("filled").broken}
+
+    one = lineup_of("r2 c1: a1, -")
+    assert empty(one) == {"r2"}
+    assert empty(one.replace(weekends=("w1", "w2"))) == {"r1", "r2"}
+    assert empty(one.replace(weekends=("w1", "w2")), ("w2",)) == {"r2"}
+    assert empty(one, ("w1", "w2")) == {"r1", "r2"}
+    assert empty(Plan("best_so_far", ()), ()) == set()
 
 
 # -------------------------------------------------------------------------------------------------------- cover
@@ -357,6 +722,12 @@ def test_ways_to_cover_each_seat() -> None:
     check = audit(season, lineup_of(CREWS), ("w1",)).check("cover")
     assert said(check) == (False, 0, 1.0)
     assert {m.car for m in check.broken} == {"c2"}
+    assert check.text == "0 of 1 ways needed to cover P1 (p1) on car Car 2 (c2) at Race 1 (r1) (and 1 more)"
+    assert (check.unit, check.source, check.priced, check.cost_s) == ("ways", "limits.toml", False, 0.0)
+    assert [(m.race, m.car, m.position, m.figure) for m in check.measures[:2]] == [
+        ("r1", "c1", "p1", 2),
+        ("r1", "c1", "p2", 2),
+    ]
     extra = replace(season.athletes["a1"], id="a5", name="Athlete 5")
     more = season.replace(
         athletes=season.athletes | {"a5": extra}, clearances=(*season.clearances, Clearance("a5", "p1", "cleared"))
@@ -381,34 +752,79 @@ def test_who_covers_must_be_allowed_in_the_seat(changes: dict[str, Any]) -> None
     assert {m.car for m in check.broken} == {"c1", "c2"}  # without these a3 and a4 can step up into c1
 
 
+@pytest.mark.parametrize("place", ["support", "over_the_wall"])
+def test_support_covers_its_own_car_and_those_as_important(place: Any) -> None:
+    positions = {"p1": Position("p1", "P1"), "p2": Position("p2", "P2", place, "if_possible")}
+    season = fixed_season(positions=positions, limits=limits_of(cover=1))
+    equal = season.replace(cars={name: replace(car, priority=1.0) for name, car in season.cars.items()})
+    ways = {}
+    for name, some in (("apart", season), ("equal", equal)):
+        measures = audit(some, lineup_of(CREWS), ("w1",)).check("cover").measures
+        ways[name] = {m.car: m.figure for m in measures}
+        assert {m.position for m in measures} == {"p1"}  # p2 need not be filled
+    # in support are a2 on c1 and a4 on c2, each for the own car too; a3 and a4 are on the lesser car
+    assert ways == (
+        {"apart": {"c1": 3, "c2": 1}, "equal": {"c1": 2, "c2": 2}}
+        if place == "support"
+        else {"apart": {"c1": 2, "c2": 0}, "equal": {"c1": 0, "c2": 0}}
+    )
+
+
+LEFT_OPEN = "P1 (p1) on car Car 2 (c2) at Race 1 (r1) is left open and not named"
+
+
 @pytest.mark.parametrize(
-    ("cover", "fault"),
+    ("cover", "faults"),
     [
-        (Cover(A1, (Move("a3", A3, A1),), A3), None),
-        (Cover(A1, (), A1), None),
-        (Cover(A1, (Move("a5", None, A1),)), None),
-        (Cover(A1, (Move("a3", A3, A1), Move("a5", None, A3))), None),
-        (Cover(A1, (Move("a3", A3, A1),)), "P1 (p1) on car Car 2 (c2) at Race 1 (r1) is left open and not named"),
-        (Cover(A1, (), None), "nobody steps into it"),
-        (Cover(A1, (Move("a1", A1, A1),)), "Athlete 1 (a1) is the one who is lost"),
-        (Cover(A1, (Move("a3", None, A1),)), "Athlete 3 (a3) is not on the bench"),
-        (Cover(A1, (Move("a3", A2, A1),), A2), "does not start in P2 (p2) on car Car 1 (c1)"),
-        (Cover(A2, (Move("a5", None, A2),)), "Athlete 5 (a5) may not be P2 (p2) on car Car 1 (c1)"),
-        (Cover(A1, (Move("a6", None, A1),)), "Athlete 6 (a6) is not on site and free then"),
-        (Cover(A1, (Move("a3", A3, A1), Move("a5", None, A1)), A3), "two step into one seat"),
-        (Cover(A1, (Move("a5", None, Seat("r2", "c1", "p1")),)), "moves to another race"),
+        (Cover(A1, (Move("a3", A3, A1),), A3), []),
+        (Cover(A1, (), A1), []),
+        (Cover(A1, (Move("a5", None, A1),)), []),
+        (Cover(A1, (Move("a3", A3, A1), Move("a5", None, A3))), []),
+        (Cover(A1, (Move("a3", A3, A1),)), [LEFT_OPEN]),
+        (Cover(A1, (), None), ["nobody steps into it"]),
+        (Cover(A1, (Move("a1", A1, A1),)), ["Athlete 1 (a1) is the one who is lost"]),
+        (Cover(A1, (Move("a3", None, A1),)), ["Athlete 3 (a3) is not on the bench"]),
+        (
+            Cover(A1, (Move("a3", A2, A1),), A2),
+            ["Athlete 3 (a3) does not start in P2 (p2) on car Car 1 (c1) at Race 1 (r1)"],
+        ),
+        (
+            Cover(A2, (Move("a5", None, A2),)),
+            ["Athlete 5 (a5) may not be P2 (p2) on car Car 1 (c1) at Race 1 (r1)"],
+        ),
+        (Cover(A1, (Move("a6", None, A1),)), ["Athlete 6 (a6) is not on site and free then"]),
+        (
+            Cover(A1, (Move("a3", A3, A1), Move("a5", None, A1)), A3),
+            ["somebody moves twice, or two step into one seat"],
+        ),
+        (
+            Cover(A1, (Move("a3", A3, A1), Move("a3", A3, None)), A3),
+            ["somebody moves twice, or two step into one seat"],
+        ),
+        (
+            Cover(A1, (Move("a5", None, Seat("r2", "c1", "p1")),)),
+            ["nobody steps into it", "Athlete 5 (a5) moves to another race"],
+        ),
     ],
 )
-def test_chains_of_moves(cover: Cover, fault: str | None) -> None:
+def test_chains_of_moves(cover: Cover, faults: list[str]) -> None:
     season = fixed_season()
     extra = {name: replace(season.athletes["a1"], id=name, name=f"Athlete {name[1]}") for name in ("a5", "a6")}
     rows = tuple(Clearance(name, "p1", "cleared") for name in extra)
     season = season.replace(athletes=season.athletes | extra, clearances=(*season.clearances, *rows))
     found = audit(season, lineup_of(CREWS, "r1 a5", cover=(cover,)), ("w1",)).check("cover_moves")
-    if fault is None:
+    seat = {A1: "P1 (p1)", A2: "P2 (p2)"}[cover.seat]
+    assert told(found) == [("r1", f"cover of {seat} on car Car 1 (c1) at Race 1 (r1): {fault}") for fault in faults]
+    assert {(m.car, m.position) for m in found.broken} <= {(cover.seat.car, cover.seat.position)}
+    if not faults:
         assert (found.kept, found.text) == (True, "the 1 chain of moves can be made")
-    else:
-        assert any(fault in measure.text for measure in found.broken), found.broken
+
+
+def test_an_optional_seat_may_be_left_without_a_word() -> None:
+    positions = {"p1": Position("p1", "P1"), "p2": Position("p2", "P2", filled="if_possible")}
+    cover = Cover(A1, (Move("a4", Seat("r1", "c2", "p2"), A1),))
+    found = audit(fixed_season(positions=positions), lineup_of(CREWS, cover=(cover,)), ("w1",))
+    assert found.check("cover_moves").kept
 
 
 def test_who_works_another_race_there_that_day_is_on_site() -> None:
@@ -416,8 +832,14 @@ def test_who_works_another_race_there_that_day_is_on_site() -> None:
     season = timetable(spells, cover=1)
     apart = works(season, "r1").check("cover")  # a1 works the first, a2 the second: each can cover the other's
     assert apart.kept
-    overlapping = timetable([spells[0], ("north", "2026-05-02 11:00", "2026-05-02 20:00")], cover=1)
-    assert not works(overlapping, "r1").check("cover").kept
+    for second, kept in (
+        (("north", "2026-05-02 11:00", "2026-05-02 20:00"), False),
+        (("north", "2026-05-02 12:00", "2026-05-02 20:00"), True),  # free when the first is over
+        (("south", "2026-05-02 13:00", "2026-05-02 20:00"), False),
+        (("north", "2026-05-03 13:00", "2026-05-03 20:00"), False),
+    ):
+        check = works(timetable([spells[0], second], cover=1), "r1").check("cover")
+        assert {m.kept for m in check.measures} == {kept}
 
 
 # -------------------------------------------------------------------------------------------------------- costs
@@ -452,12 +874,111 @@ def test_costs_are_worked_out_again() -> None:
     assert check.text.startswith("value_s is")
 
 
+def random_prices(rng: random.Random) -> Season:
+    """The season of fixed stops with other weights, history, standing crews and services of each race."""
+    season = fixed_season()
+    some = {name: rng.choice([0.0, value]) for name, value in WEIGHTS.items()}
+    seats = [(car, position) for car in season.cars for position in season.positions]
+    worked = []
+    for number, days in enumerate((-14, -7, 3)):  # the last after the block has begun
+        for car, position in seats:
+            report = season.races["r1"].report + timedelta(days=days, minutes=rng.randint(0, 9))
+            place = rng.choice([(car, position), (car, position), (car, None), (None, None)])
+            race = f"h{number}" if days < 0 or rng.random() < 0.5 else "r1"
+            worked.append(
+                WorkedDuty(rng.choice(list(SECONDS)), race, "track-1", report, report + timedelta(hours=6), *place)
+            )
+    rng.shuffle(worked)
+    athletes = {name: replace(a, group=rng.choice(["regular", "developing"])) for name, a in season.athletes.items()}
+    return season.replace(
+        athletes=athletes,
+        weights=Weights(**some, tail=rng.choice([0.0, 0.4]), tail_share=rng.choice([0.25, 0.3, 1.0])),
+        standing={seat: rng.choice(list(SECONDS)) for seat in seats if rng.random() < 0.7},
+        service_counts={"r1": {"four": 5.0, "half": 2.0}, "r2": {rng.choice(["four", "half"]): 3.0}},
+        choreographies=season.choreographies | {"half": season.choreographies["four"]},
+        entries=tuple(entry for entry in season.entries if rng.random() < 0.9),
+        worked=tuple(worked),
+        limits=limits_of(travel_places={"at_most": 2, "price_s": 1.5}, cover={"at_least": 1, "price_s": 9.0}),
+    )
+
+
+WEIGHTS = {
+    "crew_change_s": 1.0,
+    "not_standing_s": 0.5,
+    "travel_hour_s": 0.1,
+    "uneven_s": 0.3,
+    "development_start_s": 0.2,
+    "keep_chance": 0.6,
+}
+
+
+def test_every_cost_is_that_of_the_prices() -> None:
+    rng, seen = random.Random(5), set()
+    estimates = estimate_skills(fixed_season())
+    for _ in range(30):
+        season = random_prices(rng)
+        full = fixed_model(season).banks["four", "plain"]
+        short = replace(full, service="half", durations={p: times / 2 for p, times in full.durations.items()})
+        model = StopModel({("four", "plain"): full, ("half", "plain"): short}, seed=1, scenarios=4)
+        seats = [seat for entry in season.entries for seat in season.seats(entry.race, entry.car)]
+        crews = {race: rng.sample(list(SECONDS), 4) for race in season.races}
+        taken = tuple(Assignment(*_where(s), crews[s.race].pop()) for s in seats if rng.random() < 0.9)
+        pricer = Pricer(season, model, season.weekends, Settings(), estimates)
+        found = audit(season, Plan("best_so_far", taken), season.weekends, model, estimates=estimates)
+        assert found.costs == pytest.approx(pricer.costs(pricer.crews(taken)))
+        assert found.value_s == pytest.approx(pricer.value(taken))
+        seen |= set(found.costs or ())
+    items = {"stops", "penalties", "crew_changes", "not_standing", "unsure_changes", "travel", "uneven", "development"}
+    assert seen == items | {"limit:travel_places"}
+
+
+def _where(seat: Seat) -> tuple[str, str, str]:
+    return seat.race, seat.car, seat.position
+
+
+def test_costs_leave_out_reserves_and_their_places() -> None:
+    season = fixed_season(limits=limits_of(travel_places={"at_most": 2, "price_s": 3.0}))
+    season = season.replace(weights=Weights(travel_hour_s=0.1))
+    found = audit(season, lineup_of("r1 c1: a1, a2", "r1 a3"), ("w1",), fixed_model(season))
+    assert found.check("travel_places").cost_s == 3.0
+    alone = audit(season, lineup_of("r1 c1: a1, a2"), ("w1",), fixed_model(season))
+    assert found.costs == alone.costs
+    assert found.value_s == alone.value_s == sum((alone.costs or {}).values())
+    assert set(alone.costs or ()) == {"stops", "penalties", "travel"}
+
+
+def test_the_weight_of_the_tail_may_be_another() -> None:
+    season = fixed_season(weights=Weights(tail=0.4, tail_share=0.3))
+    for tail, c1 in ((0.0, 5.75), (1.0, 7.5), (None, 0.6 * 5.75 + 0.4 * 7.5)):
+        costs = audit(season, lineup_of(WHOLE), None, fixed_model(season), tail=tail).costs
+        assert costs is not None
+        assert costs["stops"] == pytest.approx(2 * 5 * (1.5 * c1 + 0.5 * 7))
+
+
+def test_costs_that_differ_by_a_hair_are_the_same() -> None:
+    season = fixed_season()
+    plan = priced_plan(season)
+    for share, kept in ((1e-8, True), (1e-4, False)):
+        off = replace(plan, costs={name: seconds * (1 + share) for name, seconds in plan.costs.items()})
+        check = audit(season, off, None, fixed_model(season)).check("costs")
+        assert check.kept is kept
+    penalties, stops = 8.75, 2 * 5 * (1.5 * 5.75 + 0.5 * 7)
+    lie = replace(plan, costs={"stops": stops, "penalties": penalties + 1.0})
+    (measure,) = audit(season, lie, None, fixed_model(season)).check("costs").broken
+    assert measure.text == "penalties is 8.750000 s, the plan says 9.750000 s"
+    assert (measure.figure, measure.limit, measure.excess) == (9.75, 8.75, 1.0)
+    fine = audit(season, plan, None, fixed_model(season)).check("costs")
+    assert (fine.text, fine.unit) == (f"{stops + penalties:.3f} s, item by item as the plan says", "s")
+
+
 def test_costs_are_not_held_against_other_scenarios_or_changed_inputs() -> None:
     season = fixed_season()
     wrong: dict[str, Any] = {"value_s": 1.0}
     other = audit(season, priced_plan(season, seed=7, **wrong), None, fixed_model(season)).check("costs")
     assert other.kept
-    assert "priced with seed 7 on 4 scenarios" in other.text
+    assert other.text == "130.000 s; not held against the plan's own: it was priced with seed 7 on 4 scenarios"
+    fewer = audit(season, priced_plan(season, scenarios=8, **wrong), None, fixed_model(season)).check("costs")
+    assert "priced with seed 1 on 8 scenarios" in fewer.text
     marked = season.replace(fingerprints={"clearances": "new"})
     changed = priced_plan(season, fingerprints={"clearances": "old"}, **wrong)
     assert "clearances changed since" in audit(marked, changed, None, fixed_model(season)).check("costs").text
@@ -486,7 +1007,31 @@ def test_slowest_service() -> None:
     cars["c1"] = replace(cars["c1"], slowest_s=5.7)
     slow = audit(season.replace(cars=cars), lineup_of(WHOLE), None, fixed_model(season)).check("slowest")
     assert not slow.kept
-    assert slow.text.startswith("5.750 s of 5.7 s allowed: mean of the slowest service, car Car 1 (c1)")
+    assert slow.text == (
+        "5.750 s of 5.7 s allowed: mean of the slowest service, car Car 1 (c1) at Race 1 (r1) (and 1 more)"
+    )
+    assert (slow.unit, slow.source, slow.priced) == ("s", "cars.csv", False)
+    assert [(m.race, m.car, m.figure, m.limit, round(m.excess, 6)) for m in slow.broken] == [
+        (race, "c1", 5.75, 5.7, 0.05) for race in ("r1", "r2")
+    ]
+    cars["c1"] = replace(cars["c1"], slowest_s=5.75)
+    assert audit(season.replace(cars=cars), lineup_of(WHOLE), None, fixed_model(season)).check("slowest").kept
+    with pytest.raises(KeyError):
+        audit(season, lineup_of(WHOLE), None, fixed_model(season)).check("slowest")
+
+
+def test_the_slowest_service_is_that_of_the_race() -> None:
+    season = fixed_season(service_counts={"r1": {"four": 5.0, "half": 2.0}, "r2": {"half": 3.0}})
+    season = season.replace(choreographies=season.choreographies | {"half": season.choreographies["four"]})
+    season = season.replace(cars=season.cars | {"c2": replace(season.cars["c2"], slowest_s=6.0)})
+    full = fixed_model(season).banks["four", "plain"]
+    short = replace(full, service="half", durations={p: times / 2 for p, times in full.durations.items()})
+    model = StopModel({("four", "plain"): full, ("half", "plain"): short}, seed=1, scenarios=4)
+    check = audit(season, lineup_of(WHOLE), None, model).check("slowest")
+    assert [(m.race, m.car, m.figure, m.kept) for m in check.measures] == [
+        ("r1", "c2", 7.0, False),
+        ("r2", "c2", 3.5, True),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -498,6 +1043,10 @@ def test_slowest_service() -> None:
         ({"value_s": 100.0, "bound_s": 99.0, "tolerance": 0.001, "status": "proven"}, "not proven"),
         ({"value_s": 100.0, "bound_s": 99.0, "tolerance": 0.001}, None),
         ({"value_s": 0.5, "bound_s": 0.4, "gap": 0.2}, None),
+        ({"value_s": 100.0, "bound_s": 100.0 + 1e-5, "gap": 0.0}, None),  # a hair
+        ({"value_s": -10.0, "bound_s": -11.0, "gap": 0.1}, None),
+        ({"value_s": 100.0, "bound_s": 99.0, "gap": 0.01009}, None),
+        ({"value_s": 100.0, "bound_s": 99.0, "gap": 0.01011}, "the gap is 1.0000%, the plan says 1.0110%"),
     ],
 )
 def test_the_proof_must_fit_itself(figures: dict[str, Any], fault: str | None) -> None:
@@ -506,6 +1055,26 @@ def test_the_proof_must_fit_itself(figures: dict[str, Any], fault: str | None) -
     check = audit(season, plan, None, fixed_model(season)).check("proof")
     assert check.kept is (fault is None)
     assert fault is None or fault in check.text
+
+
+def test_the_proof_is_told() -> None:
+    season = fixed_season()
+    for figures, text in (
+        ({"value_s": 100.0, "bound_s": 99.95, "status": "proven"}, "gap 0.0500%, proven"),
+        ({"value_s": 100.0, "bound_s": 100.0 + 1e-5}, "gap 0.0000%, best_so_far"),
+        ({"value_s": 100.0}, "the plan states no bound"),
+        ({"bound_s": 100.0}, "the plan states no bound"),
+        (
+            {"value_s": 100.0, "bound_s": 101.0},
+            "the bound 101.000000 s lies above the value 100.000000 s",
+        ),
+        (
+            {"value_s": 100.0, "bound_s": 99.0, "tolerance": 0.001, "status": "proven"},
+            "the gap 1.0000% is above the tolerance 0.1000%: not proven",
+        ),
+    ):
+        plan = lineup_of(WHOLE).replace(**figures)
+        assert audit(season, plan, None, fixed_model(season)).check("proof").text == text
 
 
 def test_stop_times_task_by_task_are_those_of_the_bank() -> None:

@@ -93,6 +93,121 @@ def test_a_duty_is_a_break_from_driving() -> None:
     assert by_rules(season) == by_audit(season) == []
 
 
+# ------------------------------------------------------------------------------------------- more than two duties
+
+# the day alone: 49 CFR 395.3(a) and 395.5(a)
+PROPERTY_DAY = {"at_most": 11, "off_hours": 10, "window_hours": 14, "break_after_hours": 8}
+PASSENGERS_DAY = {"at_most": 10, "off_hours": 8, "worked_hours": 15}
+
+
+def relay(duties: list[float], *legs: tuple[float, float], past: int = 0, **limits: Any) -> Season:
+    """Duties of so many hours at sites in a row, hours at the wheel and hours in all between them; nobody goes home."""
+    at, spells = datetime(2026, 5, 4), []
+    hours = {("shop", f"t{i}"): 99.0 for i in range(1, len(duties))}
+    for i, (duty_h, (wheel_h, gap_h)) in enumerate(zip(duties, [*legs, (0.0, 0.0)], strict=True)):
+        done = at + timedelta(hours=duty_h)
+        spells.append((f"t{i}" if i else "shop", str(at), str(done)))
+        hours[f"t{i}" if i else "shop", f"t{i + 1}"] = wheel_h
+        at = done + timedelta(hours=gap_h)
+    return timetable(spells[past:], past=spells[:past], hours=hours, drives=True, **limits)
+
+
+RELAYS = [
+    # a day goes on over a short duty: 1 + 6 (5 of them driven) + 2 + 5 are the 14 h, half an hour more needs 10 h off
+    (PROPERTY_DAY, [1, 2, 1], [(5, 6), (5, 5)], []),
+    (PROPERTY_DAY, [1, 2, 1], [(5, 6), (5.5, 5.5)], [(15.5, 5.5)]),
+    # 6 + 5 h are the 11 at the wheel, within 13.5 h
+    (PROPERTY_DAY, [1, 1, 1], [(6, 6), (5, 5)], []),
+    (PROPERTY_DAY, [1, 1, 1], [(6, 6), (5.5, 5.5)], [(15.5, 5.5)]),
+    # 20 h in 31: 11 and a half hour, 10 off, 9 and a half hour; the 9.5 h, 2.5 of duty and 2 at the wheel are 14
+    (PROPERTY_DAY, [0.5, 2.5, 1], [(20, 31), (2, 2)], []),
+    (PROPERTY_DAY, [0.5, 3, 1], [(20, 31), (2, 2)], [(12, 2)]),
+    (PROPERTY_DAY, [0.5, 2, 1], [(20, 31), (2.5, 2.5)], [(12.5, 2.5)]),
+    (PROPERTY_DAY, [0.5, 2.5, 1], [(20, 31.9), (2, 2)], []),  # time to spare makes the 10 h off longer
+    # 40 h hold two rests with 8 and 8 h before them, so that 4 are left; 40.5 h a half hour too (8 + 3, 8, 1 left);
+    # 41 h two (11, 9, none left)
+    (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.4), (10, 10.5)], [(20, 10.5)]),
+    (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.5), (10, 10.5)], []),
+    (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.9), (10.5, 11)], [(20.5, 11)]),
+    (PROPERTY_DAY, [0.5, 1, 1], [(20, 41), (10.5, 11)], []),
+    # who had no lawful way begins the next duty rested; who only lacked the half hour has driven the 9 h
+    (PROPERTY_DAY, [15, 1, 1], [(3, 12), (9, 9.5)], [(13, 12)]),
+    (PROPERTY_DAY, [0.5, 1, 1], [(9, 9.2), (2, 2)], [(9, 8)]),
+    (PROPERTY_DAY, [0.5, 1, 1], [(9, 9.2), (2.5, 2.5)], [(9, 8), (12.5, 2.5)]),
+    # 395.5(a)(2) counts hours on duty: 8 + 2 + 3 + 2 are the 15, two hours of waiting left out
+    (PASSENGERS_DAY, [8, 3, 1], [(2, 4), (2, 2)], []),
+    (PASSENGERS_DAY, [8, 3, 1], [(2, 4), (2.5, 2.5)], [(10.5, 2.5)]),
+    (PASSENGERS_DAY, [14, 1], [(3, 11)], []),  # 1 h, 8 off, 2 h
+    (PASSENGERS_DAY, [14, 1], [(3, 10.75)], [(11, 10.75)]),
+    # 10 h, 8 off, 2 h: those 2, 9 of duty and 4 are the 15; 28 h would hold a second rest
+    (PASSENGERS_DAY, [0.5, 9, 1], [(12, 27.9), (4, 4)], []),
+    (PASSENGERS_DAY, [0.5, 9, 1], [(12, 27.9), (5, 5)], [(13, 5)]),
+    (PASSENGERS_DAY, [0.5, 9, 1], [(12, 28), (5, 5)], []),
+]
+
+
+@pytest.mark.parametrize(("rules", "duties", "legs", "expected"), RELAYS)
+def test_a_day_at_the_wheel_goes_on_over_duties(
+    rules: dict[str, Any], duties: list[float], legs: list[tuple[float, float]], expected: list[tuple[float, float]]
+) -> None:
+    season = relay(duties, *legs, driving_hours=rules)
+    assert by_rules(season) == expected
+    assert by_audit(season) == expected
+
+
+def test_driving_before_the_block_is_not_judged_but_counts() -> None:
+    way = ([15, 15, 1], (3, 12), (4, 12))
+    assert by_rules(relay(*way, driving_hours=PROPERTY_DAY)) == [(13, 12), (14, 12)]
+    assert [breach.race for breach in breaches(relay(*way, driving_hours=PROPERTY_DAY))] == ["r2", "r3"]
+    for past, expected in ((1, [(13, 12), (14, 12)]), (2, [(14, 12)])):
+        season = relay(*way, past=past, driving_hours=PROPERTY_DAY)
+        assert by_rules(season) == by_audit(season) == expected
+        assert breaches(season)[0].race == measures(season)[0].race == "r1"
+    (breach,), (measure,) = breaches(season), measures(season)
+    assert breach.text.startswith(
+        "Athlete 1 (a1) drives: 4.0 h at the wheel with 10 h off take 14.0 h, 12.0 h lie between h2 and Race 1 (r1);"
+    )
+    assert measure.text.startswith(
+        "12.0 h between duties of 14.0 h needed for 4.0 h at the wheel: Athlete 1 (a1), before Race 1 (r1);"
+    )
+
+
+def sixty_hours(*days: int, way_h: float = 1.0, **limits: Any) -> Season:
+    """Duties from 07:00 to 19:00 on days of May 2026."""
+    spells = [("north", f"2026-05-{day:02} 07:00", f"2026-05-{day:02} 19:00") for day in days]
+    return timetable(spells, hours={("north", "shop"): way_h}, drives=True, **limits)
+
+
+@pytest.mark.parametrize(
+    ("season", "expected"),
+    [
+        # 395.3(c): from Tuesday 20:00, home, to Thursday 06:00 are 34 h off; after 90 minutes of journey each way 33
+        (sixty_hours(4, 5, 7, 8, 9, **PROPERTY), []),
+        (sixty_hours(4, 5, 7, 8, 9, way_h=1.5, **PROPERTY), [(66.0, 60.0)]),
+        (sixty_hours(4, 5, 7, 8, 9, **PASSENGERS), [(64.0, 60.0)]),  # 395.5(b) has no restart
+        # 395.5(b)(1): the 7 days to the 10th begin on the 4th, those to the 11th on the 5th; home on the 6th and 9th
+        (sixty_hours(4, 5, 7, 8, 10, **PASSENGERS), [(66.0, 60.0)]),
+        (sixty_hours(4, 5, 7, 8, 11, **PASSENGERS), []),
+        # 395.5(b)(2): 70 h in 8 days
+        (sixty_hours(4, 5, 7, 8, 10, 11, preset="49 CFR 395.5(b)(2)"), [(78.0, 70.0)]),
+    ],
+)
+def test_hours_on_duty_in_so_many_days(season: Season, expected: list[tuple[float, float]]) -> None:
+    assert by_rules(season) == expected
+    assert by_audit(season) == expected
+
+
+def test_hours_on_duty_are_told_and_priced() -> None:
+    season = sixty_hours(4, 5, 7, 8, 9, preset="49 CFR 395.5", driving_hours={"price_s": 0.5})
+    (priced,) = ScheduleRules(season, season.weekends).assess(ANN, tuple(season.races)).priced
+    words = "64.0 h on duty and at the wheel of 60 h allowed in"
+    assert priced.text.startswith(f"Athlete 1 (a1) drives: {words} the 7 days to Race 5 (r5); the sanctioning body's")
+    assert (priced.race, priced.cost_s) == ("r5", 2.0)
+    (measure,) = measures(season)
+    assert measure.text.startswith(f"{words} 7 days: Athlete 1 (a1), Race 5 (r5); the sanctioning body's")
+    assert (measure.race, measure.cost_s) == ("r5", 2.0)
+
+
 def test_figure_limit_and_caution_are_told() -> None:
     season = drive(17, 27.2, **PROPERTY)
     (breach,), (measure,) = breaches(season), measures(season)
@@ -128,7 +243,7 @@ def test_a_priced_break_costs_by_the_hour() -> None:
 
 def test_rules_and_audit_find_the_same_on_random_timetables() -> None:
     rng, breaks = random.Random(3), 0
-    for _ in range(250):
+    for number in range(250):
         at, spells = datetime(2026, 5, 2, 6), []
         ways = {("shop", site): rng.uniform(1, 25) for site in ("t1", "t2", "t3")}
         ways |= {pair: rng.uniform(1, 25) for pair in (("t1", "t2"), ("t2", "t3"), ("t1", "t3"))}
@@ -139,7 +254,8 @@ def test_rules_and_audit_find_the_same_on_random_timetables() -> None:
             done = at + timedelta(hours=rng.choice([2, 5, 9, 13]))
             spells.append((stop, str(at), str(done)))
             at, site = done, stop
-        season = timetable(spells, hours=ways, drives=True, preset="49 CFR 395.3(b)(2)")
+        preset = "49 CFR 395.5(b)(2)" if number % 5 == 0 else "49 CFR 395.3(b)(2)"
+        season = timetable(spells, hours=ways, drives=True, preset=preset)
         ours, theirs = np.array(sorted(by_rules(season))), np.array(sorted(by_audit(season)))
         assert ours.shape == theirs.shape
         assert ours == pytest.approx(theirs, abs=2e-4)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -10,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from lineup.rules import Assessment, ScheduleRules
+from lineup.rules import Assessment, Breach, ScheduleRules, Window, schedule
 from lineup.rules.timeline import Journeys, block_duty
 from lineup.season import Season
 from tests.timetables import ANN, Spell, timetable
@@ -18,8 +19,17 @@ from tests.timetables import ANN, Spell, timetable
 DIRECTIVE = {"preset": "2003/88/EC"}
 
 
+NIGHT = ("2026-05-01 10:00", "2026-05-01 23:00")
+
+
 def assess(season: Season, *races: str, reserve: tuple[str, ...] = ()) -> Assessment:
     return ScheduleRules(season, season.weekends).assess(ANN, races or tuple(season.races), reserve)
+
+
+def told(season: Season, *races: str, reserve: tuple[str, ...] = ()) -> list[tuple[str | None, str]]:
+    """Race and words of each breach, the athlete's name left out."""
+    breaches = assess(season, *races, reserve=reserve).breaches
+    return [(breach.race, breach.text.removeprefix("Athlete 1 (a1): ")) for breach in breaches]
 
 
 def broken(season: Season, *races: str, reserve: tuple[str, ...] = ()) -> dict[str, tuple[float, float]]:
@@ -46,6 +56,40 @@ def test_a_journey_that_does_not_fit_is_two_places_at_once() -> None:
     spells = [("north", "2026-05-02 08:00", "2026-05-02 12:00"), ("south", "2026-05-02 15:00", "2026-05-02 20:00")]
     assert broken(timetable(spells, hours={("north", "south"): 3.0})) == {}
     assert broken(timetable(spells, hours={("north", "south"): 3.5})) == {"one_seat": (3.0, 3.5)}
+
+
+def test_two_places_are_told_with_what_lies_between() -> None:
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 12:00"), ("south", "2026-05-02 12:00", "2026-05-02 20:00")]
+    assert told(timetable(spells)) == [("r2", "0.0 h from Race 1 (r1) to Race 2 (r2), the journey takes 1.0 h")]
+
+
+def test_a_long_duty_clashes_with_all_that_begins_before_it_ends() -> None:
+    long = ("north", "2026-05-02 08:00", "2026-05-02 22:00")
+    inside = [("north", "2026-05-02 09:00", "2026-05-02 10:00"), ("north", "2026-05-02 20:00", "2026-05-02 21:00")]
+    overlaps = ["Race 1 (r1) and Race 2 (r2) overlap by 13.0 h", "Race 1 (r1) and Race 3 (r3) overlap by 2.0 h"]
+    assert told(timetable([long, *inside])) == [("r2", overlaps[0]), ("r3", overlaps[1])]
+    # of two that end together the later one is left from last: r3 at its site is half an hour away from nothing else
+    ends = [long, ("south", "2026-05-02 09:00", "2026-05-02 22:00"), ("south", "2026-05-02 22:30", "2026-05-02 23:00")]
+    assert [race for race, _ in told(timetable(ends))] == ["r2"]
+
+
+def test_only_duties_of_the_block_are_in_two_places() -> None:
+    past = [("north", "2026-05-02 08:00", "2026-05-02 12:00"), ("south", "2026-05-02 11:00", "2026-05-02 18:00")]
+    free, busy = (("north", f"2026-05-02 {h}:00", "2026-05-02 23:00") for h in (19, 17))
+    assert told(timetable([free], past=past)) == []
+    assert told(timetable([busy], past=past)) == [("r1", "h2 and Race 1 (r1) overlap by 1.0 h")]
+    first = ("north", "2026-05-02 06:00", "2026-05-02 09:00")
+    assert told(timetable([first], past=past)) == [("r1", "Race 1 (r1) and h1 overlap by 1.0 h")]
+
+
+def test_the_past_is_that_of_the_athlete_and_of_races_not_planned_now() -> None:
+    season = timetable([("north", "2026-05-02 08:00", "2026-05-02 18:00")], past=[("north", *NIGHT)], rest_hours=11)
+    (own,) = season.worked
+    assert broken(season) == {"rest_hours": (9.0, 11.0)}
+    assert broken(season.replace(worked=(replace(own, athlete="a2"),))) == {}
+    again = timetable([("north", *NIGHT), ("north", "2026-05-02 08:00", "2026-05-02 18:00")], rest_hours=11)
+    again = again.replace(worked=(replace(own, race="r1"),))  # planned now, and he does not work it
+    assert broken(again, "r2") == {}
 
 
 def test_who_starts_does_not_travel_there_as_reserve() -> None:
@@ -121,6 +165,31 @@ def test_history_counts_for_rest_but_is_not_judged() -> None:
     assert broken(past) == {"rest_hours": (10.0, 11.0)}
     later = timetable([("north", "2026-05-09 09:00", "2026-05-09 18:00")], past=[night, short], rest_hours=11)
     assert broken(later) == {}
+    soon = timetable([("north", "2026-05-02 11:00", "2026-05-02 18:00")], past=[short, night], rest_hours=11)
+    assert told(soon) == [("r1", "2.0 h of rest of 11 h needed between h2 and h1")]  # h1 and r1 are one day
+    before = timetable([("north", "2026-04-30 20:00", "2026-05-01 01:00")], past=[night], rest_hours=11)
+    assert told(before) == [("r1", "9.0 h of rest of 11 h needed between Race 1 (r1) and h1")]
+
+
+def test_duties_that_overlap_leave_no_rest() -> None:
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-02 17:00", "2026-05-02 22:00")]
+    assert broken(timetable(spells, rest_hours=0.5)) == {"one_seat": (-1.0, 1.0), "rest_hours": (0.0, 0.5)}
+
+
+def test_a_day_that_began_before_the_block_is_judged_with_it() -> None:
+    morning, evening = ("2026-05-02 08:00", "2026-05-02 12:00"), ("2026-05-02 13:00", "2026-05-02 21:00")
+    limits: dict[str, Any] = {"duty_hours": 12, "rest_hours": 11}
+    first, last = ("north", *morning), ("north", *evening)
+    long = timetable([last], past=[first, ("north", *NIGHT)], **limits)
+    assert told(long) == [
+        ("r1", "13.0 h on duty of 12 h allowed at h1 and Race 1 (r1)"),
+        ("r1", "9.0 h of rest of 11 h needed between h2 and h1"),
+    ]
+    assert told(timetable([first], past=[last], **limits)) == [
+        ("r1", "13.0 h on duty of 12 h allowed at Race 1 (r1) and h1")
+    ]
+    priced = timetable([first, last], duty_hours={"at_most": 12, "price_s": 2.0})
+    assert assess(priced).costs == {"limit:duty_hours": 2.0}
 
 
 # ----------------------------------------------------------------------------------------------- weekly rest
@@ -164,6 +233,42 @@ def test_a_week_with_a_clock_change_has_an_hour_less() -> None:
     days = [("shop", f"2026-03-0{d} 09:00", f"2026-03-0{d} 19:00") for d in range(2, 7)]
     season = timetable([*days, ("shop", "2026-03-07 09:00", "2026-03-07 13:00")], **DIRECTIVE)
     assert broken(season) == {"weekly_rest_hours": (34.0, 35.0)}
+
+
+def test_a_journey_alone_touches_a_week() -> None:
+    # weeks 18 and 19 of 2026 meet on Monday 4 May: home half an hour into it, or on the way half an hour before
+    spells = [("north", "2026-05-03 12:00", "2026-05-03 23:30"), ("north", "2026-05-04 00:30", "2026-05-04 10:00")]
+    season = timetable(spells, weekly_rest_hours=168)
+    words = "longest rest of the week from {} 2026 is {} h of 168 h needed"
+    assert told(season, "r1") == [("r1", words.format("27 Apr", "155.0")), ("r1", words.format("4 May", "167.5"))]
+    assert told(season, "r2") == [("r2", words.format("27 Apr", "167.5")), ("r2", words.format("4 May", "157.0"))]
+    priced = timetable(spells, weekly_rest_hours={"at_least": 168, "price_s": 2.0})
+    assert assess(priced, "r1").costs == {"limit:weekly_rest_hours": 2.0 * (13.0 + 0.5)}
+
+
+def test_days_of_rolling_rest_are_those_of_home() -> None:
+    # IANA time zone database: in May 2026 Auckland is 19 h ahead of Los Angeles. Saturday 12:00 to Sunday 06:00 there
+    # is Sunday 07:00 to Monday 01:00 at home; Saturday 06:00 to 12:00 in Auckland is Friday 11:00 to 17:00 at home.
+    zones = {"shop": "Pacific/Auckland", "west": "America/Los_Angeles"}
+    limits: dict[str, Any] = {"hours": {("shop", "west"): 0.0}, "rolling_rest_hours": {"at_least": 24, "days": 1}}
+    east = timetable([("west", "2026-05-02 12:00", "2026-05-03 06:00")], zones=zones, **limits)
+    words = "longest rest from {0} 2026 to {0} 2026 is {1} h of 24 h needed"
+    assert told(east) == [("r1", words.format("3 May", "7.0")), ("r1", words.format("4 May", "23.0"))]
+    zones = {"shop": "America/Los_Angeles", "west": "Pacific/Auckland"}
+    back = timetable([("west", "2026-05-02 06:00", "2026-05-02 12:00")], zones=zones, **limits)
+    assert told(back) == [("r1", words.format("1 May", "11.0"))]
+
+
+def test_a_duty_touches_the_days_it_is_on_and_no_other() -> None:
+    whole = [("shop", "2026-05-02 00:00", "2026-05-03 00:00")]
+    words = "longest rest from {} May 2026 to {} May 2026 is {} h of {} h needed"
+    one = timetable(whole, rolling_rest_hours={"at_least": 25, "days": 1})  # even a free day would be told
+    assert told(one) == [("r1", words.format(2, 2, "0.0", 25))]
+    two = timetable(whole, rolling_rest_hours={"at_least": 25, "days": 2, "price_s": 0.5})
+    assert [breach.text for breach in assess(two).priced] == [
+        f"Athlete 1 (a1): {words.format(a, a + 1, '24.0', 25)}" for a in (1, 2)
+    ]
+    assert assess(two).costs == {"limit:rolling_rest_hours": 0.5 * 2}
 
 
 def test_rolling_rest_is_stricter_than_weekly_rest() -> None:
@@ -238,6 +343,10 @@ def weekends(*numbers: int) -> list[Spell]:
     return [("north", f"{day} 08:00", f"{day} 18:00") for day in days]
 
 
+# 9 h each way: from Saturday 23:00 to Monday 03:00, and home in between, since a week of nights away would be dearer
+FAR: dict[str, Any] = {"hours": {("north", "shop"): 9.0}, "journeys": {"night_away_h": 6.0}}
+
+
 def test_weekends_in_a_row_with_history_and_a_week_off() -> None:
     season = timetable(weekends(20, 21, 22, 24), past=weekends(18, 19), weekends_in_a_row=3)
     assert broken(season) == {"weekends_in_a_row": (4.0, 3.0)}  # weeks 18, 19, 20, 21, 22
@@ -273,6 +382,72 @@ def test_races_per_weekend_and_in_days() -> None:
     assert [b.race for b in assess(window).breaches] == ["r2", "r3", "r4"]
     priced = timetable(spells, races_in_days={"at_most": 2, "days": 9, "price_s": 1.5})
     assert assess(priced).costs == {"limit:races_in_days": 1.5 * 3}  # one beyond at r3, two at r4
+
+
+def test_a_week_runs_from_monday_to_sunday() -> None:
+    # ISO 8601; 2026-05-10 is the Sunday of week 19
+    def two(one: str, other: str) -> Season:
+        return timetable([("north", f"{day} 08:00", f"{day} 18:00") for day in (one, other)], races_per_weekend=1)
+
+    assert told(two("2026-05-04", "2026-05-10")) == [("r2", "2 races of 1 allowed in the weekend of Race 2 (r2)")]
+    assert told(two("2026-05-10", "2026-05-11")) == []
+
+
+def test_races_of_a_weekend_that_has_begun() -> None:
+    days = [("north", f"2026-05-{day:02} 08:00", f"2026-05-{day:02} 18:00") for day in (8, 9, 10, 17)]
+    season = timetable(days[1:], past=[days[0]], races_per_weekend={"at_most": 1, "price_s": 2.0})
+    assert [(b.race, b.figure, b.cost_s) for b in assess(season).priced] == [("r2", 3, 4.0)]
+    assert told(timetable([days[3]], past=days[:3], races_per_weekend=1)) == []  # over before the block
+
+
+def test_counts_are_told_in_words() -> None:
+    season = timetable(
+        weekends(20, 21),
+        **FAR,
+        weekends_in_a_row=1,
+        races_in_days={"at_most": 1, "days": 8},
+        nights_away_in_days={"at_most": 3, "days": 9},
+        travel_hours_in_days={"at_most": 20.5, "days": 8},
+        starts=1,
+    )
+    assert told(season) == [
+        ("r2", "2 weekends in a row of 1 allowed with Race 2 (r2)"),
+        ("r2", "2 races of 1 allowed in the 8 days to 24 May 2026"),
+        ("r2", "4 nights away of 3 allowed in the 9 days to 24 May 2026"),
+        ("r2", "36 h of travel of 20.5 allowed in the 8 days to 24 May 2026"),
+        ("r2", "2 starts of at most 1 in the block"),
+    ]
+    few = timetable(weekends(20, 21), starts={"at_least": 2})
+    assert told(few, "r1") == [("r1", "1 start of at least 2 in the block")]
+
+
+def test_a_window_of_days_ends_with_the_duty() -> None:
+    # two Sundays, nights of Saturday and Sunday each
+    def within(days: int) -> dict[str, list[float]]:
+        windows: dict[str, Any] = {
+            name: {"at_most": 0, "days": days, "price_s": 1.0}
+            for name in ("races_in_days", "nights_away_in_days", "travel_hours_in_days")
+        }
+        figures: dict[str, list[float]] = {}
+        for found in assess(timetable(weekends(20, 21), **FAR, **windows)).priced:
+            figures.setdefault(found.rule, []).append(found.figure)
+        return figures
+
+    races, nights_away, travel = "races_in_days", "nights_away_in_days", "travel_hours_in_days"
+    assert within(1) == {races: [1, 1], nights_away: [1, 1], travel: [18, 18]}
+    assert within(7) == {races: [1, 1], nights_away: [2, 2], travel: [18, 18]}
+    assert within(8) == {races: [1, 2], nights_away: [2, 3], travel: [18, 36]}
+    assert within(9) == {races: [1, 2], nights_away: [2, 4], travel: [18, 36]}
+
+
+def test_nights_before_the_block_count() -> None:
+    season = timetable(weekends(20), past=weekends(19), **FAR, nights_away_in_days={"at_most": 2, "days": 9})
+    assert told(season) == [("r1", "4 nights away of 2 allowed in the 9 days to 17 May 2026")]
+
+
+def test_a_priced_number_of_starts() -> None:
+    season = timetable(weekends(20, 21, 22), starts={"at_most": 1, "price_s": 3.0})
+    assert [assess(season, *races).costs for races in (("r1",), ("r1", "r2", "r3"))] == [{}, {"limit:starts": 6.0}]
 
 
 def test_starts_in_the_block() -> None:
@@ -444,6 +619,69 @@ def test_pairs_say_what_two_races_break_alone() -> None:
     assert set(pairs) == {("r1", "r2"), ("r2", "r3")}
     assert pairs["r1", "r2"].costs == {"limit:rest_hours": 4.0}
     assert [breach.rule for breach in pairs["r2", "r3"].breaches] == ["one_seat"]
+
+
+def test_pairs_share_a_day_and_know_no_history() -> None:
+    spells = [("north", "2026-05-02 08:00", "2026-05-02 13:00"), ("north", "2026-05-02 15:00", "2026-05-02 21:00")]
+    night = [("north", *NIGHT)]
+    season = timetable(spells, past=night, rest_hours=11, duty_hours={"at_most": 12, "price_s": 3.0})
+    (pair,) = ScheduleRules(season, season.weekends).pair_verdicts(ANN).values()
+    assert (pair.breaches, pair.costs) == ((), {"limit:duty_hours": 3.0})
+    apart = [spells[0], ("north", "2026-05-03 15:00", "2026-05-03 21:00")]
+    long_days = timetable(apart, duty_hours=4)  # each is told by its race alone
+    assert ScheduleRules(long_days, long_days.weekends).pair_verdicts(ANN) == {}
+
+
+def test_travel_places_of_the_race_else_of_the_limits() -> None:
+    season = timetable(weekends(20, 21), travel_places={"at_most": 4, "price_s": 2.0})
+    own = season.replace(races=season.races | {"r1": replace(season.races["r1"], travel_places=3)})
+    rules, free = ScheduleRules(own, own.weekends), own.replace(limits=type(own.limits)())
+    assert [rules.places(race) for race in ("r1", "r2")] == [3, 4]
+    assert rules.places_beyond("r1", 3) is None
+    text = "5 people for 3 travel places at Race 1 (r1)"
+    assert rules.places_beyond("r1", 5) == Breach("travel_places", None, "r1", None, None, 5, 3, text, 4.0)
+    hard = ScheduleRules(free, free.weekends)
+    assert hard.places_beyond("r1", 5) == Breach("travel_places", None, "r1", None, None, 5, 3, text, None)
+    assert (hard.places("r2"), hard.places_beyond("r2", 99)) == (None, None)
+
+
+def test_windows_by_hand() -> None:
+    days = [date(2026, 5, day) for day in (10, 16, 17, 18, 24)]  # Sunday, weekend, Monday, Sunday of weeks 19 to 21
+    sunday, r1, r2, monday, r3 = [("north", f"{day} 08:00", f"{day} 18:00") for day in days]
+    season = timetable(
+        [r1, r2, r3],
+        past=[sunday, monday],
+        starts={"at_most": 2, "at_least": 1, "price_s": 3.0},
+        races_per_weekend={"at_most": 1, "price_s": 2.0},
+        races_in_days={"at_most": 2, "days": 8, "price_s": 1.5},
+        weekends_in_a_row={"at_most": 2, "price_s": 4.0},
+    )
+    one, two, three = ("r1",), ("r2",), ("r3",)
+    assert ScheduleRules(season, season.weekends).windows(ANN) == (
+        Window("starts", (one, two, three), 2.0, 1.0, 3.0),
+        Window("races_per_weekend", (one, two), 1.0, None, 2.0, ("r1", "r2")),
+        Window("races_per_weekend", (three,), 0.0, None, 2.0, three),  # Monday's is in the week
+        Window("races_in_days", (one,), 1.0, None, 1.5, one),  # from Saturday to Saturday, Sunday of week 19 among them
+        Window("races_in_days", (one, two), 1.0, None, 1.5, two),
+        Window("races_in_days", (two, three), 1.0, None, 1.5, three),
+        Window("weekends_in_a_row", (("r1", "r2"), three), 1, None, 4.0, three),  # week 19 was worked, week 18 was not
+    )
+    nobody = season.replace(clearances=tuple(c for c in season.clearances if c.athlete != ANN))
+    first = ScheduleRules(nobody, nobody.weekends).windows(ANN)[0]
+    assert first == Window("starts", (one, two, three), 2.0, None, 3.0)  # no least asks who may not start
+
+
+def test_what_is_remembered_has_an_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(schedule, "MOST_REMEMBERED", 2)
+    season = timetable(weekends(20, 21))
+    rules = ScheduleRules(season, season.weekends)
+    first = rules.assess(ANN, ("r1",))
+    rules.assess(ANN, ("r2",))
+    assert rules.assess(ANN, ("r1",)) is first
+    rules.assess(ANN, ("r1", "r2"))  # a third one: all is forgotten
+    again = rules.assess(ANN, ("r1",))
+    assert again == first
+    assert again is not first
 
 
 def test_no_weekend_at_all_leaves_a_window_for_each() -> None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from lineup.audit.diary import HOUR, Stint
-from lineup.audit.records import Check, Measure, summarise
+from lineup.audit.records import Check, Measure, held, summarise
 from lineup.audit.scene import Scene
 from lineup.limits import KNOWN_LIMITS, Limit, counted
 
@@ -46,14 +46,11 @@ def _summary(limit: Limit, measures: list[Measure]) -> Check:
     return summarise(limit.name, measures, priced=not limit.hard, unit=KNOWN_LIMITS[limit.name][1], source=limit.source)
 
 
-def _most(limit: Limit, who: str, place: tuple[str, str], figure: float, words: str) -> Measure:
+def _most(scene: Scene, limit: Limit, athlete: str, race: str, figure: float, words: str) -> Measure:
     """Hold a figure of an athlete at a race against the most that is allowed."""
-    most = limit.at_most or 0.0
-    beyond = figure - most
-    kept = beyond <= 1e-6
-    cost_s = None if kept or limit.price_s is None else limit.price_s * beyond
-    text = f"{counted(figure, KNOWN_LIMITS[limit.name][1])} of {most:g} allowed: {who}, {words}"
-    return Measure(text, kept, *place, None, None, figure, most, beyond, cost_s)
+    most = limit.most
+    text = f"{counted(figure, KNOWN_LIMITS[limit.name][1])} of {most:g} allowed: {scene.who(athlete)}, {words}"
+    return held(limit, athlete, race, text, figure, most)
 
 
 def _per_weekend(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
@@ -61,7 +58,7 @@ def _per_weekend(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     weeks = Counter(_week(diary.stint_day(stint)) for stint in diary.stints)
     last = {_week(diary.stint_day(stint)): stint.race for stint in diary.stints if stint.planned}
     for week, race in last.items():
-        yield _most(limit, scene.who(athlete), (athlete, race), weeks[week], f"weekend of {scene.race(race)}")
+        yield _most(scene, limit, athlete, race, weeks[week], f"weekend of {scene.race(race)}")
 
 
 def _in_a_row(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
@@ -73,7 +70,7 @@ def _in_a_row(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
         run, back = 0, monday
         while back in mondays:
             run, back = run + 1, back - timedelta(days=7)
-        measure = _most(limit, scene.who(athlete), (athlete, race), run, f"with {scene.race(race)}")
+        measure = _most(scene, limit, athlete, race, run, f"with {scene.race(race)}")
         yield replace(measure, cost_s=None if measure.kept else limit.price_s)  # this weekend is one beyond
 
 
@@ -108,11 +105,11 @@ def _travel(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
 
 def _in_window(scene: Scene, limit: Limit, athlete: str, stint: Stint, figure: float) -> Measure:
     words = f"{limit.days} days to {scene.race(stint.race)}"
-    return _most(limit, scene.who(athlete), (athlete, stint.race), figure, words)
+    return _most(scene, limit, athlete, stint.race, figure, words)
 
 
 def _window(last: date, limit: Limit) -> frozenset[date]:
-    return frozenset(last - timedelta(days=n) for n in range(limit.days or 1))
+    return frozenset(last - timedelta(days=n) for n in range(limit.window_days))
 
 
 def _week(day: date) -> tuple[int, int]:
@@ -127,12 +124,10 @@ def _starts(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     races = tuple(dict.fromkeys(scene.worked[athlete]))
     count, race = len(races), races[-1] if races else None
     if limit.at_most is not None and races:
-        yield _most(limit, scene.who(athlete), (athlete, races[-1]), count, "in the block")
+        yield _most(scene, limit, athlete, races[-1], count, "in the block")
     if limit.at_least is not None and athlete in scene.able:
-        short = limit.at_least - count
-        cost_s = None if short <= 0 or limit.price_s is None else limit.price_s * short
         text = f"{counted(count, 'starts')} of {limit.at_least:g} needed: {scene.who(athlete)}"
-        yield Measure(text, short <= 0, athlete, race, None, None, count, limit.at_least, short, cost_s)
+        yield held(limit, athlete, race, text, count, limit.at_least, least=True)
 
 
 def _places(scene: Scene) -> Iterator[Measure]:

@@ -15,7 +15,7 @@ def cover_checks(scene: Scene) -> Iterator[Check]:
     """Check the number of ways to cover each seat, and every chain of moves."""
     limit = scene.limit("cover")
     if limit is not None:
-        measures = list(_ways(scene, limit.at_least or 0.0, limit.price_s))
+        measures = list(_ways(scene, limit.least, limit.price_s))
         yield summarise("cover", measures, priced=not limit.hard, unit="ways", source=limit.source)
     if scene.plan.cover:
         broken = [measure for cover in scene.plan.cover for measure in _chain(scene, cover)]

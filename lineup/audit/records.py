@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from lineup.limits import counted
+from lineup.limits import Limit, counted
+
+HAIR = 1e-6  # units of a limit that are nothing: of hours, 4 ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,21 @@ class Audit:
             if check.rule == rule:
                 return check
         raise KeyError(rule)
+
+
+def held(
+    limit: Limit, athlete: str, race: str | None, text: str, figure: float, bound: float, *, least: bool = False
+) -> Measure:
+    """Hold a figure of an athlete against a limit: kept within a hair, else priced by the unit where that is priced.
+
+    Parameters
+    ----------
+    bound : the number that the figure should not pass, or with `least` should reach.
+    """
+    excess = bound - figure if least else figure - bound
+    kept = excess <= HAIR
+    cost_s = None if kept or limit.price_s is None else limit.price_s * excess
+    return Measure(text, kept, athlete, race, None, None, figure, bound, excess, cost_s)
 
 
 def all_of(number: int, things: str, said: str) -> str:

@@ -76,7 +76,7 @@ def _availability(scene: Scene) -> Iterator[Measure]:
 def _recent_grades(scene: Scene) -> Iterator[Measure]:
     limit = scene.limit("recent_grades")
     assert limit is not None
-    need, days = limit.at_least or 0.0, limit.days or 1
+    need, days = limit.least, limit.window_days
     for a in scene.plan.assignments:
         on = duty_days(scene.season, a.race)[0]
         count = grades_lately(scene.season, a.athlete, a.position, on, days)

@@ -106,7 +106,7 @@ def _may_sit(season: Season, athlete: str, seat: Seat) -> bool:
         return False
     if grades is not None and grades.hard:
         on = duty_days(season, seat.race)[0]
-        if grades_lately(season, athlete, seat.position, on, grades.days or 1) < (grades.at_least or 0):
+        if grades_lately(season, athlete, seat.position, on, grades.window_days) < grades.least:
             return False
     mine = [pin for pin in season.pins if pin.athlete == athlete]
     if any(pin.kind == "never" and speaks_of(pin, seat) for pin in mine):

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from itertools import combinations, pairwise
 
 from lineup.audit.diary import BLINK, HOUR, Diary, Stay
-from lineup.audit.records import Check, Measure, summarise
+from lineup.audit.records import Check, Measure, held, summarise
 from lineup.audit.scene import Scene
 from lineup.audit.wheel import wheel_measures
 from lineup.limits import Limit
@@ -56,23 +56,15 @@ def _overlaps(scene: Scene, athlete: str) -> Iterator[Measure]:
             yield Measure(text, False, athlete, race, None, None, in_hours(between))
 
 
-def _measure(limit: Limit, athlete: str, race: str, figure: float, excess: float, text: str) -> Measure:
-    """Turn a figure into a measure of a limit; `excess` counts the units beyond it."""
-    kept = excess <= BLINK / HOUR
-    cost_s = None if kept or limit.price_s is None else limit.price_s * excess
-    bound = limit.at_least if limit.at_least is not None else limit.at_most
-    return Measure(text, kept, athlete, race, None, None, figure, bound, excess, cost_s)
-
-
 def _rests(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
-    diary, need = scene.resting_diary(athlete), limit.at_least or 0.0
+    diary, need = scene.resting_diary(athlete), limit.least
     for earlier, later in pairwise(diary.stays):
         if earlier.planned or later.planned:
             span = later.begin - earlier.end - diary.way(earlier.site, later.site)
             rest = max(0.0, in_hours(span))
             names = f"{scene.race(earlier.stints[-1].race)} and {scene.race(later.stints[0].race)}"
             text = f"{rest:.1f} h of {need:g} h needed: {scene.who(athlete)}, between {names}"
-            yield _measure(limit, athlete, _judged(earlier, later), rest, need - rest, text)
+            yield held(limit, athlete, _judged(earlier, later), text, rest, need, least=True)
 
 
 def _judged(earlier: Stay, later: Stay) -> str:
@@ -80,17 +72,17 @@ def _judged(earlier: Stay, later: Stay) -> str:
 
 
 def _days(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
-    most = limit.at_most or 0.0
+    most = limit.most
     for stay in scene.resting_diary(athlete).stays:
         if stay.planned:
             span = in_hours(stay.end - stay.begin)
             text = f"{span:.1f} h of {most:g} h allowed: {scene.who(athlete)}, {scene.race(stay.last_planned)}"
-            yield _measure(limit, athlete, stay.last_planned, span, span - most, text)
+            yield held(limit, athlete, stay.last_planned, text, span, most)
 
 
 def _weekly(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     """Measure each ISO week of the block that a planned stay or its journeys touch."""
-    diary, need = scene.resting_diary(athlete), limit.at_least or 0.0
+    diary, need = scene.resting_diary(athlete), limit.least
     spans = _spans(diary, with_ways=True)
     weeks = {scene.season.iso_weeks[race] for race in scene.races}
     for year, week in sorted(weeks):
@@ -100,24 +92,24 @@ def _weekly(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
         if race is not None:
             rest = in_hours(diary.longest_rest(begin, end))
             text = f"{rest:.1f} h of {need:g} h needed: {scene.who(athlete)}, week {week} of {year}"
-            yield _measure(limit, athlete, race, rest, need - rest, text)
+            yield held(limit, athlete, race, text, rest, need, least=True)
 
 
 def _rolling(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure]:
     """Measure every run of days that a planned stay touches."""
-    diary, need, length = scene.resting_diary(athlete), limit.at_least or 0.0, timedelta(days=limit.days or 1)
+    diary, need, length = scene.resting_diary(athlete), limit.least, timedelta(days=limit.window_days)
     spans = _spans(diary, with_ways=False)
     if not spans:
         return
-    day = diary.day(spans[0][0], diary.home) - length - timedelta(days=1)
-    last = diary.day(max(until for _, until, _ in spans), diary.home) + timedelta(days=1)
+    day = diary.day(spans[0][0], diary.home) - length + timedelta(days=1)
+    last = diary.day(max(until for _, until, _ in spans), diary.home)
     while day <= last:
         begin, end = diary.midnight(day), diary.midnight(day + length)
         race = _touching(spans, begin, end)
         if race is not None:
             rest = in_hours(diary.longest_rest(begin, end))
             text = f"{rest:.1f} h of {need:g} h needed: {scene.who(athlete)}, {limit.days} days from {day}"
-            yield _measure(limit, athlete, race, rest, need - rest, text)
+            yield held(limit, athlete, race, text, rest, need, least=True)
         day += timedelta(days=1)
 
 

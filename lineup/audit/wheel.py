@@ -9,7 +9,7 @@ from datetime import timedelta
 from itertools import pairwise
 
 from lineup.audit.diary import BLINK, HOUR, Diary, Stay
-from lineup.audit.records import Measure
+from lineup.audit.records import Measure, held
 from lineup.audit.scene import Scene
 from lineup.limits import DrivingRules, Limit
 
@@ -24,8 +24,8 @@ def wheel_measures(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure
         return
     diary, rules = scene.diary(athlete, with_trips=True), limit.driving or DrivingRules()
     yield from _gaps(scene, limit, rules, diary)
-    if rules.on_duty_hours is not None and limit.days is not None:
-        yield from _on_duty(scene, limit, rules, diary)
+    if rules.on_duty_hours is not None:
+        yield from _on_duty(scene, limit, rules.on_duty_hours, rules.restart_hours, diary)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,35 +110,35 @@ def _next(arrived: list[_Driver], gap: float, rules: DrivingRules) -> _Driver:
 
 
 def _gaps(scene: Scene, limit: Limit, rules: DrivingRules, diary: Diary) -> Iterator[Measure]:
-    driver, most, caution = _Driver(), limit.at_most or math.inf, f"; {_CAUTION}"
+    driver = _Driver()
     for earlier, later in pairwise(diary.stays):
         driver = driver.on_duty((earlier.end - earlier.begin) / HOUR)
         gap, wheel = (later.begin - earlier.end) / HOUR, _wheel_between(diary, earlier, later) / HOUR
-        arrived = _arrivals(driver, wheel, most, rules, math.inf)
+        arrived = _arrivals(driver, wheel, limit.most, rules, math.inf)
         needed = min(way.spent for way in arrived)
         measured = [
             (needed, gap, f"{gap:.1f} h between duties of {needed:.1f} h needed for {wheel:.1f} h at the wheel")
         ]
         if rules.break_after_hours is not None and needed <= gap + _HAIR:
-            figure, told, arrived = _broken(driver, wheel, gap, limit, rules, arrived)
-            measured.append((figure, rules.break_after_hours, told))
+            due = rules.break_after_hours
+            figure, told, arrived = _broken(driver, wheel, gap, limit.most, rules, due, arrived)
+            measured.append((figure, due, told))
         if wheel > 0 and (earlier.planned or later.planned):
             race = later.last_planned if later.planned else earlier.last_planned
-            where = f": {scene.who(diary.athlete)}, before {scene.race(later.stints[0].race)}"
+            where = f": {scene.who(diary.athlete)}, before {scene.race(later.stints[0].race)}; {_CAUTION}"
             for figure, bound, told in measured:
-                yield _measure(limit, diary.athlete, race, figure, bound, told + where + caution)
+                yield held(limit, diary.athlete, race, told + where, figure, bound)
         driver = _next(arrived, gap, rules)
 
 
 def _broken(
-    driver: _Driver, wheel: float, gap: float, limit: Limit, rules: DrivingRules, freely: list[_Driver]
+    driver: _Driver, wheel: float, gap: float, most: float, rules: DrivingRules, due: float, freely: list[_Driver]
 ) -> tuple[float, str, list[_Driver]]:
     """Hours at the wheel without a break, in words too, and how the driver arrives.
 
     The figure is the shortest such stretch that the gap has the time for, at most the limit where that is kept. Where
     the gap is too short for the breaks, the driver goes `freely`.
     """
-    due, most = rules.break_after_hours or math.inf, limit.at_most or math.inf
     arrived = _arrivals(driver, wheel, most, rules, due)
     needed = min(way.spent for way in arrived)
     told = f"without a break of {60 * rules.break_hours:g} min, at most {due:g}"
@@ -163,16 +163,15 @@ def _wheel_between(diary: Diary, earlier: Stay, later: Stay) -> timedelta:
     return diary.wheel(earlier.site, later.site)
 
 
-def _on_duty(scene: Scene, limit: Limit, rules: DrivingRules, diary: Diary) -> Iterator[Measure]:
+def _on_duty(scene: Scene, limit: Limit, most: float, restart: float | None, diary: Diary) -> Iterator[Measure]:
     """Measure hours of duty and driving in the days up to each stay, after the last restart."""
-    most = rules.on_duty_hours or 0.0
     shares = [_wheel_of(diary, number) for number in range(len(diary.stays))]
     for number, stay in enumerate(diary.stays):
         if not stay.planned or not shares[number]:
             continue
-        oldest = diary.stint_day(stay.stints[0]) - timedelta(days=(limit.days or 1) - 1)
+        oldest = diary.stint_day(stay.stints[0]) - timedelta(days=limit.window_days - 1)
         first = number
-        while first > 0 and not _restart(diary, first, rules):
+        while first > 0 and not _restart(diary, first, restart):
             if diary.stint_day(diary.stays[first - 1].stints[0]) < oldest:
                 break
             first -= 1
@@ -182,7 +181,7 @@ def _on_duty(scene: Scene, limit: Limit, rules: DrivingRules, diary: Diary) -> I
             f"{total:.1f} h on duty and at the wheel of {most:g} h allowed in {limit.days} days: "
             f"{scene.who(diary.athlete)}, {scene.race(stay.last_planned)}; {_CAUTION}"
         )
-        yield _measure(limit, diary.athlete, stay.last_planned, total, most, text)
+        yield held(limit, diary.athlete, stay.last_planned, text, total, most)
 
 
 def _wheel_of(diary: Diary, number: int) -> timedelta:
@@ -192,16 +191,9 @@ def _wheel_of(diary: Diary, number: int) -> timedelta:
     return came + (diary.wheel(stay.site, diary.home) if stay.then_home else timedelta())
 
 
-def _restart(diary: Diary, number: int, rules: DrivingRules) -> bool:
+def _restart(diary: Diary, number: int, restart: float | None) -> bool:
     """Whether enough time off lies before a stay for the count to start anew."""
-    if rules.restart_hours is None:
+    if restart is None:
         return False
     earlier, later = diary.stays[number - 1], diary.stays[number]
-    return later.begin - later.way_in - earlier.end - earlier.way_out >= rules.restart_hours * HOUR - BLINK
-
-
-def _measure(limit: Limit, athlete: str, race: str, figure: float, bound: float, text: str) -> Measure:
-    excess = figure - bound
-    kept = excess <= BLINK / HOUR
-    cost_s = None if kept or limit.price_s is None else limit.price_s * excess
-    return Measure(text, kept, athlete, race, None, None, figure, bound, excess, cost_s)
+    return later.begin - later.way_in - earlier.end - earlier.way_out >= restart * HOUR - BLINK

@@ -12,7 +12,7 @@ from lineup.rules.timeline import SAME_H
 
 def races_per_weekend(case: Case, limit: Limit) -> Iterator[Finding]:
     """Races worked in one weekend."""
-    most = limit.at_most or 0.0
+    most = limit.most
     by_week: dict[int, list[str]] = {}
     touched: dict[int, str] = {}
     for duty in case.starts:
@@ -23,12 +23,12 @@ def races_per_weekend(case: Case, limit: Limit) -> Iterator[Finding]:
         count = len(by_week[week])
         if count > most:
             text = f"{case.who}: {counted(count, 'races')} of {most:g} allowed in the weekend of {case.name(race)}"
-            yield Finding("races_per_weekend", race, count, most, count - most, text)
+            yield Finding("races_per_weekend", race, count, most, text)
 
 
 def weekends_in_a_row(case: Case, limit: Limit) -> Iterator[Finding]:
     """Length of the run of weekends that ends with each weekend of the block; each one beyond counts once."""
-    most = limit.at_most or 0.0
+    most = limit.most
     last_race = {duty.week: duty.race for shift in case.rest.shifts for duty in shift.duties if duty.block}
     run, previous = 0, None
     for week in sorted({duty.week for shift in case.rest.shifts for duty in shift.duties}):
@@ -37,7 +37,7 @@ def weekends_in_a_row(case: Case, limit: Limit) -> Iterator[Finding]:
         if run > most and week in last_race:
             race = last_race[week]
             text = f"{case.who}: {counted(run, 'weekends in a row')} of {most:g} allowed with {case.name(race)}"
-            yield Finding("weekends_in_a_row", race, run, most, 1.0, text)
+            yield Finding("weekends_in_a_row", race, run, most, text, once=True)
 
 
 def races_in_days(case: Case, limit: Limit) -> Iterator[Finding]:
@@ -59,7 +59,7 @@ def nights_away_in_days(case: Case, limit: Limit) -> Iterator[Finding]:
 
 def travel_hours_in_days(case: Case, limit: Limit) -> Iterator[Finding]:
     """Hours of travel that the duties of the days up to each duty of the block bring, its own included."""
-    days = limit.days or 1
+    days = limit.window_days
     brought = [(shift.day, case.trips.travel_h(index)) for index, shift in enumerate(case.trips.shifts)]
     for duty in case.duties:
         if duty.block:
@@ -73,19 +73,19 @@ def starts(case: Case, limit: Limit) -> Iterator[Finding]:
     count = len(races)
     if limit.at_most is not None and count > limit.at_most:
         text = f"{case.who}: {counted(count, 'starts')} of at most {limit.at_most:g} in the block"
-        yield Finding("starts", races[-1], count, limit.at_most, count - limit.at_most, text)
+        yield Finding("starts", races[-1], count, limit.at_most, text)
     if limit.at_least is not None and count < limit.at_least and case.may_start:
         text = f"{case.who}: {counted(count, 'starts')} of at least {limit.at_least:g} in the block"
-        yield Finding("starts", races[-1] if races else "", count, limit.at_least, limit.at_least - count, text)
+        yield Finding("starts", races[-1] if races else "", count, limit.at_least, text)
 
 
 def _within(days: list[int], last: int, limit: Limit) -> int:
     """Count, among days in order, those of the window that ends with `last`."""
-    return bisect_right(days, last) - bisect_left(days, last - (limit.days or 1) + 1)
+    return bisect_right(days, last) - bisect_left(days, last - limit.window_days + 1)
 
 
 def _window(case: Case, limit: Limit, race: str, day: int, figure: float, unit: str) -> Iterator[Finding]:
-    most = limit.at_most or 0.0
+    most = limit.most
     if figure > most + SAME_H:
         text = f"{case.who}: {counted(figure, unit)} of {most:g} allowed in the {limit.days} days to {shown(day)}"
-        yield Finding(limit.name, race, figure, most, figure - most, text)
+        yield Finding(limit.name, race, figure, most, text)

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from lineup.limits import DrivingRules, Limit
-from lineup.rules.findings import Case, Finding
+from lineup.rules.findings import Case, Finding, shown_at
 from lineup.rules.timeline import SAME_H, Chain
 from lineup.rules.wheel import Road, Spell
 
@@ -26,8 +26,8 @@ def driving_hours(case: Case, limit: Limit) -> Iterator[Finding]:
         return
     rules = limit.driving or DrivingRules()
     yield from _between(case, limit, rules)
-    if rules.on_duty_hours is not None and limit.days is not None:
-        yield from _on_duty(case, limit.days, rules.on_duty_hours, rules.restart_hours)
+    if rules.on_duty_hours is not None:
+        yield from _on_duty(case, limit.window_days, rules.on_duty_hours, rules.restart_hours)
 
 
 def _between(case: Case, limit: Limit, rules: DrivingRules) -> Iterator[Finding]:
@@ -35,39 +35,35 @@ def _between(case: Case, limit: Limit, rules: DrivingRules) -> Iterator[Finding]
 
     The driver reports to the first duty rested.
     """
-    shifts, gaps = case.trips.shifts, case.trips.gaps
     spell, stretch_h = Spell(), rules.break_after_hours or math.inf
-    for earlier, later, gap in zip(shifts, shifts[1:], gaps[1:], strict=False):
+    for earlier, later, gap in case.trips.between():
         spell = spell.then(0.0, 0.0, earlier.hours)
-        road = Road(gap.wheel_out_h + gap.wheel_in_h, later.report - earlier.released, limit.at_most or 0.0, rules)
+        road = Road(gap.wheel_out_h + gap.wheel_in_h, later.report - earlier.released, limit.most, rules)
         where = f"between {case.name(earlier.duties[-1].race)} and {case.name(later.duties[0].race)}"
         finding, after = _cross(case, road, spell, stretch_h, where)
         if finding is not None and (earlier.block or later.block):
-            race = later.duties[0].race if later.block else earlier.duties[-1].race
-            yield replace(finding, race=race)
+            yield replace(finding, race=shown_at(earlier.duties, later.duties))
         spell = after
 
 
 def _cross(case: Case, road: Road, spell: Spell, stretch_h: float, where: str) -> tuple[Finding | None, Spell]:
     """Return what is wrong with a gap, its race left open, and the spell that the next duty begins with."""
-    if road.wheel_h <= SAME_H:
-        return None, road.after(spell, math.inf)
+    needed_h = road.needed_h(spell, stretch_h)
+    if road.wheel_h <= SAME_H or needed_h <= road.gap_h + SAME_H:
+        return None, road.after(spell, stretch_h)
     rested_h = road.needed_h(spell, math.inf)
     if rested_h > road.gap_h + SAME_H:
         text = (
             f"{case.who} drives: {road.wheel_h:.1f} h at the wheel with {road.rules.off_hours:g} h off take "
             f"{rested_h:.1f} h, {road.gap_h:.1f} h lie {where}; {_CAUTION}"
         )
-        return Finding("driving_hours", "", rested_h, road.gap_h, rested_h - road.gap_h, text), Spell()
-    needed_h = rested_h if stretch_h == math.inf else road.needed_h(spell, stretch_h)
-    if needed_h <= road.gap_h + SAME_H:
-        return None, road.after(spell, stretch_h)
-    unbroken_h = road.unbroken_h(spell)
+        return Finding("driving_hours", "", rested_h, road.gap_h, text), Spell()
+    unbroken_h = road.unbroken_h(spell, stretch_h)
     text = (
         f"{case.who} drives: {unbroken_h:.1f} h at the wheel without a break of {road.rules.break_hours * 60:g} min, "
         f"at most {stretch_h:g}; with breaks it takes {needed_h:.1f} h, {road.gap_h:.1f} h lie {where}; {_CAUTION}"
     )
-    finding = Finding("driving_hours", "", unbroken_h, stretch_h, unbroken_h - stretch_h, text)
+    finding = Finding("driving_hours", "", unbroken_h, stretch_h, text)
     return finding, road.after(spell, math.inf)
 
 
@@ -82,20 +78,18 @@ def _on_duty(case: Case, days: int, most_h: float, restart_h: float | None) -> I
             if trips.shifts[index].day <= shift.day - days:
                 break
             total_h += trips.shifts[index].hours + trips.wheel_h(index)
-            if restart_h is not None and _free_before_h(trips, index) >= restart_h - SAME_H:
+            if restart_h is not None and index and _free_before_h(trips, index) >= restart_h - SAME_H:
                 break
         if total_h > most_h + SAME_H:
-            race = next(duty.race for duty in reversed(shift.duties) if duty.block)
+            race = shown_at(shift.duties)
             text = (
                 f"{case.who} drives: {total_h:.1f} h on duty and at the wheel of {most_h:g} h allowed in the {days} "
                 f"days to {case.name(race)}; {_CAUTION}"
             )
-            yield Finding("driving_hours", race, total_h, most_h, total_h - most_h, text)
+            yield Finding("driving_hours", race, total_h, most_h, text)
 
 
 def _free_before_h(trips: Chain, index: int) -> float:
-    """Hours neither on duty nor travelling before a shift."""
-    if index == 0:
-        return math.inf
+    """Hours neither on duty nor travelling before a shift that is not the first."""
     gap = trips.gaps[index]
     return trips.shifts[index].report - trips.shifts[index - 1].released - gap.out_h - gap.in_h

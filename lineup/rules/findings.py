@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
@@ -11,14 +12,22 @@ from lineup.season import Season
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One limit passed over: at which race of the block, by how many units, and in words."""
+    """One limit passed over, at a race of the block, with the figure next to the limit and in words.
+
+    `once`: it counts as one unit beyond, however far the figure lies from the limit.
+    """
 
     rule: str
     race: str
     figure: float
     limit: float
-    beyond: float
     text: str
+    once: bool = False
+
+    @property
+    def beyond(self) -> float:
+        """Units beyond the limit."""
+        return 1.0 if self.once else abs(self.figure - self.limit)
 
 
 class HomeClock:
@@ -68,6 +77,11 @@ class Case:
     def name(self, race: str) -> str:
         """Race as messages show it; races before the season's own show their id."""
         return self.season.label("races", race) if race in self.season.races else race
+
+
+def shown_at(before: Sequence[Duty], after: Sequence[Duty] = ()) -> str:
+    """Race of the block that a finding is shown at: the first of the later duties, else the last of the earlier."""
+    return next(duty.race for duty in (*after, *reversed(before)) if duty.block)
 
 
 def shown(day: int) -> str:

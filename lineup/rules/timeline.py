@@ -63,17 +63,15 @@ class Gap:
     Attributes
     ----------
     direct_h : journey from site to site (0 where there is only one).
-    home : whether the athlete is at home in between.
     out_h, in_h : journey that follows the earlier shift, and journey that leads to the later one.
     nights : days whose night is spent away from home.
     wheel_out_h, wheel_in_h : of `out_h` and `in_h`, hours at the wheel, for an athlete who drives.
     """
 
-    direct_h: float
-    home: bool
-    out_h: float
-    in_h: float
-    nights: tuple[int, ...]
+    direct_h: float = 0.0
+    out_h: float = 0.0
+    in_h: float = 0.0
+    nights: tuple[int, ...] = ()
     wheel_out_h: float = 0.0
     wheel_in_h: float = 0.0
 
@@ -135,10 +133,14 @@ class Chain:
         own = [day for shift in self.shifts for day in shift.nights]
         return sorted({*own, *(day for gap in self.gaps for day in gap.nights)})
 
+    def between(self) -> Iterator[tuple[Shift, Shift, Gap]]:
+        """Each shift with the next one and the gap between them."""
+        return zip(self.shifts[:-1], self.shifts[1:], self.gaps[1:-1], strict=True)
+
     def free(self) -> Iterator[tuple[float, float]]:
         """Spells that are neither duty nor journey, from before the first shift to after the last."""
         start = -math.inf
-        for shift, to, after in zip(self.shifts, self.gaps, self.gaps[1:], strict=False):
+        for shift, to, after in zip(self.shifts, self.gaps[:-1], self.gaps[1:], strict=True):
             yield start, shift.report - to.in_h
             start = max(start, shift.released + after.out_h)
         yield start, math.inf
@@ -185,13 +187,13 @@ class Journeys:
         """From home to the first shift."""
         way_h, wheel_h = self._way(self.home, shift.site)
         nights = self._nights(shift.report - way_h, self.home, shift.report, shift.site)
-        return Gap(0.0, True, 0.0, way_h, nights, 0.0, wheel_h)
+        return Gap(in_h=way_h, nights=nights, wheel_in_h=wheel_h)
 
     def after(self, shift: Shift) -> Gap:
         """From the last shift home."""
         way_h, wheel_h = self._way(shift.site, self.home)
         nights = self._nights(shift.released, shift.site, shift.released + way_h, self.home)
-        return Gap(0.0, True, way_h, 0.0, nights, wheel_h, 0.0)
+        return Gap(out_h=way_h, nights=nights, wheel_out_h=wheel_h)
 
     def between(self, earlier: Shift, later: Shift) -> Gap:
         """Go home between two shifts or stay near: home when there is time, and when it is not the dearer.
@@ -203,11 +205,11 @@ class Journeys:
         direct_h, direct_wheel_h = self._way(earlier.site, later.site)
         out, back = self.after(earlier), self.before(later)
         nights = out.nights + back.nights
-        via_home = Gap(direct_h, True, out.out_h, back.in_h, nights, out.wheel_out_h, back.wheel_in_h)
+        via_home = Gap(direct_h, out.out_h, back.in_h, nights, out.wheel_out_h, back.wheel_in_h)
         if self.home in (earlier.site, later.site):
             return via_home
         nights = self._nights(earlier.released, earlier.site, later.report, later.site)
-        staying = Gap(direct_h, False, 0.0, direct_h, nights, 0.0, direct_wheel_h)
+        staying = Gap(direct_h, in_h=direct_h, nights=nights, wheel_in_h=direct_wheel_h)
         left_h = later.report - earlier.released - out.out_h - back.in_h
         if left_h < self._rules.home_rest_h - SAME_H or self._weight(via_home) > self._weight(staying) + SAME_H:
             return staying

@@ -74,9 +74,9 @@ class Road:
             rests += 1
         return best or spell.then(self.wheel_h, self.gap_h - self.wheel_h, 0.0)
 
-    def unbroken_h(self, spell: Spell) -> float:
-        """Hours at the wheel without a break that cannot be avoided, where the gap is too short for the breaks due."""
-        low, high = self.rules.break_after_hours or math.inf, self.wheel_h
+    def unbroken_h(self, spell: Spell, due_h: float) -> float:
+        """Hours without a break that cannot be avoided, where the gap is too short for a break after each `due_h`."""
+        low, high = due_h, self.wheel_h
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
             if self.needed_h(spell, middle) <= self.gap_h + SAME_H:

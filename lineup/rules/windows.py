@@ -55,21 +55,21 @@ def _starts(limit: Limit, duties: Duties, may_start: bool) -> Iterator[Window]:
 def _per_weekend(limit: Limit, duties: Duties, past: Sequence[Duty]) -> Iterator[Window]:
     for week in sorted({duty.week for duty in duties.values()}):
         races = tuple(race for race, duty in duties.items() if duty.week == week)
-        most = (limit.at_most or 0.0) - sum(duty.week == week for duty in past)
+        most = limit.most - sum(duty.week == week for duty in past)
         yield Window("races_per_weekend", tuple((race,) for race in races), most, None, limit.price_s, races)
 
 
 def _in_days(limit: Limit, duties: Duties, past: Sequence[Duty]) -> Iterator[Window]:
     for race, last in duties.items():
-        span = range(last.day - (limit.days or 1) + 1, last.day + 1)
+        span = range(last.day - limit.window_days + 1, last.day + 1)
         groups = tuple((other,) for other, duty in duties.items() if duty.day in span)
-        most = (limit.at_most or 0.0) - sum(duty.day in span for duty in past)
+        most = limit.most - sum(duty.day in span for duty in past)
         yield Window("races_in_days", groups, most, None, limit.price_s, (race,))
 
 
 def _in_a_row(limit: Limit, duties: Duties, past: Sequence[Duty]) -> Iterator[Window]:
     """One window per weekend of the block with the weekends before it, where all of them could be worked."""
-    most = int(limit.at_most or 0)
+    most = int(limit.most)
     weeks, worked = {duty.week for duty in duties.values()}, {duty.week for duty in past}
     for week in sorted(weeks):
         run = range(week - most, week + 1)
