@@ -4,9 +4,15 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
+from scipy import stats
+from scipy.optimize import minimize
 
 from lineup.season import Clearance, Task
-from lineup.skills import estimate_skills
+from lineup.skills import Assumptions, estimate_skills
+from lineup.skills.effects import _pool_effects, effect_columns, own_levels
+from lineup.skills.grades import make_cells, make_rows
+from lineup.skills.mixed import SpreadPrior
+from lineup.skills.pooling import pool_levels
 from lineup.skills.slip_traits import fit_trait_rates
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, tiny_season
 
@@ -122,3 +128,132 @@ def test_rates_of_traits_without_counts_stay_where_they_are_believed():
     np.testing.assert_allclose(cov, np.eye(3) * 0.09)
     effect, _ = fit_trait_rates(np.zeros(2), np.ones(2), np.zeros(2, dtype=np.intp), np.eye(2), 4.0, 0.3)
     np.testing.assert_allclose(effect, 0.0, atol=1e-9)
+
+
+def noisy_season(groups, number=3):
+    """Cells of a season of `number` athletes and these (position, split, early) tasks."""
+    shape = tuple(
+        Task(f"{s}-{p}", "", p, (), s, 1.0, early=early, load=load, release=True) for p, s, early, load in groups
+    )
+    positions = list(dict.fromkeys(p for p, *_ in groups))
+    return make_cells(tiny_season(athletes=number, positions=positions, shape=shape, grades=0), 0.5)
+
+
+def test_columns_of_effects_by_hand():
+    """Practice, tryout, then each tire: tires count only where the load matters, and never the reference."""
+    shape = (
+        Task("lift", "", "p1", (), "lift", 1.0, load=True, release=True),
+        Task("run", "", "p1", (), "run", 1.0, release=True),
+    )
+    season = tiny_season(positions=1, shape=shape, grades=0)
+    facts = [
+        ("lift", "race", "hard"),
+        ("lift", "tryout", "plain"),
+        ("run", "practice", "hard"),
+        ("lift", "practice", "soft"),
+    ]
+    made = [grade_row("a1", "p1", task, 1.0, setting=setting, tire=tire) for task, setting, tire in facts]
+    season = season.replace(grades=grade_table(made))
+    cells = make_cells(season, 0.5)
+    rows, _ = make_rows(season, cells, FIRST_SUNDAY, 90.0)
+    assert rows.tires == ("hard", "plain", "soft")
+    columns = effect_columns(rows, cells, reference=1)
+    assert columns.tolist() == [[0, 0, 1, 0, 0], [0, 1, 0, 0, 0], [1, 0, 0, 0, 0], [1, 0, 0, 0, 1]]
+
+
+def test_effects_and_levels_with_much_evidence_are_least_squares():
+    """Against numpy's lstsq with a dummy for each athlete: what practice and a tire add, and every own level."""
+    rng = np.random.default_rng(3)
+    cells = noisy_season([("p1", "lift", False, True)])
+    cell = np.repeat(np.arange(3), 400)
+    columns = (rng.random((1200, 2)) < np.array([0.2, 0.5, 0.7])[cell][:, None]).astype(float)
+    x = np.array([0.0, 0.3, -0.2])[cell] + columns @ [0.05, -0.08] + 0.01 * rng.standard_normal(1200)
+    precision = rng.uniform(1e4, 3e4, 1200)
+    found = own_levels(cells, cell, x, columns, precision, Assumptions())
+    dense = np.column_stack([columns, cell[:, None] == np.arange(3)]) * np.sqrt(precision)[:, None]
+    exact = np.linalg.lstsq(dense, x * np.sqrt(precision), rcond=None)[0]
+    np.testing.assert_allclose(found.effect[0], exact[:2], atol=1e-4)
+    np.testing.assert_allclose(found.level[:3], exact[2:], atol=1e-4)
+    covariance = np.linalg.inv(dense.T @ dense)
+    total = np.bincount(cell, precision)
+    assert np.isinf(found.variance[3:]).all()
+    # One athlete's level against the usual mix: 1/Σw, and the doubt about effects as far as his own mix is unusual.
+    mix = np.array([[precision[cell == c] @ columns[cell == c, k] / total[c] for k in (0, 1)] for c in range(3)])
+    unusual = mix - precision @ columns / precision.sum()
+    expected = 1 / total + np.einsum("ci,ij,cj->c", unusual, covariance[:2, :2], unusual)
+    np.testing.assert_allclose(found.variance[:3], expected, rtol=0.02)
+
+
+def test_effects_with_little_evidence_have_the_conjugate_posterior():
+    """One split known well (effect 0.1), one barely: the latter's is the normal posterior around the former's pool."""
+    cells = noisy_season([("p1", "lift", False, False), ("p1", "run", False, False)])
+    at = {split: cells.index["a1", "p1", split] for split in ("lift", "run")}
+    cell = np.array([at["lift"], at["lift"], at["run"], at["run"]])
+    columns = np.array([[1.0], [0.0], [1.0], [0.0]])
+    x, precision = np.array([0.1, 0.0, 0.5, 0.0]), np.array([2e8, 2e8, 200.0, 200.0])
+    effect = own_levels(cells, cell, x, columns, precision, Assumptions()).effect
+    told = [(0.1, 1e-8), (0.5, 1 / 100)]  # difference of two rows of precision w: variance 2 / w
+    pool = pool_levels(*np.array(told).T, mean_prior=(0.0, 0.1), between_prior=SpreadPrior(0.02, 2.0))
+    mean, variance = pool.beta[0], pool.between**2 + pool.cov[0, 0]
+    assert effect[0, 0] == pytest.approx(0.1, abs=1e-4)
+    assert effect[1, 0] == pytest.approx((100 * 0.5 + mean / variance) / (100 + 1 / variance), rel=1e-3)
+
+
+def test_splits_of_another_kind_have_effects_of_their_own():
+    """What practice adds to ln seconds says nothing of early tasks in seconds, nor of what car and driver do."""
+    shape = (
+        Task("lift", "", "p1", (), "lift", 1.0, release=True),
+        Task("reach", "", "p1", (), "reach", 1.0, early=True),
+        Task("brake", "", None, (), "brake", 1.0),
+        Task("swap", "", "p1", (), "swap", 1.0),
+    )
+    cells = make_cells(tiny_season(positions=1, shape=shape, grades=0), 0.5)
+    cell = np.repeat(cells.index["a1", "p1", "lift"], 2)
+    effect = own_levels(
+        cells, cell, np.array([0.1, 0.0]), np.array([[1.0], [0.0]]), np.full(2, 1e8), Assumptions()
+    ).effect
+    by_split = {split: effect[i, 0] for i, (_, split) in enumerate(cells.pools)}
+    assert by_split["lift"] == pytest.approx(0.1, abs=1e-3)
+    assert by_split["swap"] > 0.05
+    assert by_split["reach"] == by_split["brake"] == 0.0
+
+
+def test_an_effect_nobody_tells_of_is_believed_to_be_none():
+    """A row that tells next to nothing (precision 0.5 of a difference) does not count as one split's word."""
+    found = [(np.array([0.2]), np.array([[1 / (0.3**-2 + 0.5)]]))]
+    mean, sd = _pool_effects(found, Assumptions())
+    assert (mean[0], sd[0]) == (0.0, pytest.approx(np.hypot(0.10, 0.02)))
+    told = [(np.array([0.2, 0.0]), np.diag([1 / (0.3**-2 + 50.0), 1.0]))]
+    mean, sd = _pool_effects(told, Assumptions())
+    value = 0.2 * (0.3**-2 + 50) / 50  # the loose belief (0 ± 0.3) taken out again
+    pool = pool_levels(
+        np.array([value]), np.array([1 / 50]), mean_prior=(0.0, 0.1), between_prior=SpreadPrior(0.02, 2.0)
+    )
+    assert mean == pytest.approx([pool.beta[0], 0.0])
+    assert sd == pytest.approx([np.hypot(pool.between, np.sqrt(pool.cov[0, 0])), np.hypot(0.10, 0.02)])
+
+
+def test_rates_of_traits_are_the_most_credible_ones():
+    """Against scipy's minimiser on the Poisson likelihood written out, every pool with a rate of its own."""
+    rng = np.random.default_rng(12)
+    pool = np.repeat(np.arange(3), 20)
+    traits = (rng.random((60, 2)) < 0.4).astype(float)
+    chances = rng.uniform(10, 60, 60)
+    counts = rng.poisson(np.array([0.02, 0.1, 0.4])[pool] * np.exp(traits @ [1.2, -0.9]) * chances).astype(float)
+    effect, _ = fit_trait_rates(counts, chances, pool, traits, 1e9, 0.5)
+
+    def badness(point):
+        rate = np.exp(point[:3])[pool] * np.exp(traits @ point[3:])
+        return -stats.poisson(rate * chances).logpmf(counts).sum() + (point[3:] ** 2).sum() / 2 / 0.5**2
+
+    best = minimize(badness, np.array([-3.0, -2.0, -1.0, 0.0, 0.0]), method="BFGS", tol=1e-8).x
+    np.testing.assert_allclose(effect, best[3:], atol=1e-3)
+
+
+def test_rows_that_tell_much_count_less_the_more_athletes_differ():
+    """Quasi-likelihood of the negative binomial: a count due weighs due / (1 + due / shape); two rows by hand."""
+    counts, chances, traits = np.array([8.0, 8.0]), np.array([8.0, 8.0]), np.array([[1.0], [0.0]])
+    effect, cov = fit_trait_rates(counts, chances, np.zeros(2, dtype=np.intp), traits, 4.0, 0.5)
+    weight = 8 / (1 + 8 / 4)
+    assert effect == pytest.approx([0.0])
+    assert cov == pytest.approx(np.array([[1 / (weight / 2 + 1 / 0.5**2)]]))  # half of it tells apart
