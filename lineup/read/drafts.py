@@ -47,10 +47,16 @@ def draft_folder(folder: Path) -> Path:
 
 
 def drafts_of(folder: Path) -> Mapping[str, str]:
-    """Return every draft by the name of its file."""
+    """Return every draft by the name of its file.
+
+    Raises
+    ------
+    InputError
+        When one cannot be read, or is not UTF-8 text.
+    """
     place = draft_folder(folder)
     paths = sorted(path for path in place.rglob("*") if path.suffix in ENDINGS) if place.is_dir() else []
-    return {path.relative_to(place).as_posix(): path.read_text(encoding="utf-8") for path in paths}
+    return {name: _text(place / name, name) for name in (path.relative_to(place).as_posix() for path in paths)}
 
 
 def text_of(folder: Path, name: str) -> str:
@@ -59,16 +65,22 @@ def text_of(folder: Path, name: str) -> str:
     Raises
     ------
     InputError
-        When it is not one of the season's files, or is not UTF-8 text.
+        When it is not one of the season's files, cannot be read, or is not UTF-8 text.
     """
     _check_name(folder, name)
     for path in (draft_folder(folder) / name, folder / name):
         if path.is_file():
-            try:
-                return path.read_text(encoding="utf-8-sig")
-            except UnicodeDecodeError:
-                raise InputError(f"{name}: is not UTF-8 text. Save it as UTF-8") from None
+            return _text(path, name)
     return ""
+
+
+def _text(path: Path, name: str) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"{name}: is not UTF-8 text. Save it as UTF-8") from None
+    except OSError as error:
+        raise InputError(f"{name}: cannot be read ({error.strerror})") from None
 
 
 def save_draft(folder: Path, name: str, text: str) -> None:
@@ -82,10 +94,10 @@ def save_draft(folder: Path, name: str, text: str) -> None:
     _check_name(folder, name)
     path = draft_folder(folder) / name
     here = folder / name
-    if here.is_file() and here.read_text(encoding="utf-8-sig", errors="replace") == text:
-        drop_draft(folder, name)
-        return
     try:
+        if here.is_file() and here.read_text(encoding="utf-8-sig", errors="replace") == text:
+            drop_draft(folder, name)
+            return
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, text.encode())
     except OSError as error:
@@ -98,13 +110,24 @@ def drop_draft(folder: Path, name: str) -> None:
 
 
 def check_drafts(folder: Path) -> Report:
-    """Return every problem and warning of the season as it would be with its drafts in place."""
+    """Return every problem and warning of the season as it would be with its drafts in place.
+
+    Raises
+    ------
+    InputError
+        When a file of the season, or a draft, cannot be read.
+    """
     with tempfile.TemporaryDirectory() as place:
         trial = Path(place) / folder.name
-        shutil.copytree(folder, trial)
-        for name, text in drafts_of(folder).items():
-            (trial / name).parent.mkdir(exist_ok=True)
-            (trial / name).write_text(text, encoding="utf-8", newline="")
+        try:
+            shutil.copytree(folder, trial)
+            for name, text in drafts_of(folder).items():
+                (trial / name).parent.mkdir(exist_ok=True)
+                (trial / name).write_text(text, encoding="utf-8", newline="")
+        except shutil.Error as error:
+            raise InputError(f"{error.args[0][0][0]}: cannot be read") from None
+        except OSError as error:
+            raise InputError(f"{error.filename or folder}: cannot be copied for the check ({error.strerror})") from None
         try:
             return read_season(trial)[1]
         except SeasonError as error:

@@ -15,6 +15,7 @@ from lineup.errors import InputError, SeasonError
 from lineup.read import read_season
 from lineup.read.drafts import (
     check_drafts,
+    draft_folder,
     drafts_of,
     drop_draft,
     enter_absences,
@@ -69,6 +70,19 @@ def test_a_draft_that_breaks_the_season_stays_a_draft_with_its_row_named(folder:
     assert read_season(folder)[0].absences == ()
     drop_draft(folder, "availability.csv")
     assert not drafts_of(folder)
+
+
+def test_a_draft_that_is_no_text_and_a_file_that_is_not_there_are_named(folder: Path) -> None:
+    save_draft(folder, "cars.csv", text_of(folder, "cars.csv") + "\n")
+    (draft_folder(folder) / "cars.csv").write_bytes(b"\xff\xfe")
+    for read in (drafts_of, check_drafts, put_in_place):
+        with pytest.raises(InputError, match=r"cars\.csv: is not UTF-8 text"):
+            read(folder)
+    drop_draft(folder, "cars.csv")
+    (folder / "pins.csv").unlink(missing_ok=True)
+    (folder / "pins.csv").symlink_to("nowhere.csv")
+    with pytest.raises(InputError, match=r"pins\.csv: cannot be read"):
+        check_drafts(folder)
 
 
 def test_an_absence_is_entered_by_its_days_alone(folder: Path) -> None:
