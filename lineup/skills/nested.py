@@ -88,7 +88,13 @@ def fit_correlations(blocks: Blocks, z: Floats, variance: Floats, same: float, o
 
     if not len(keep):
         return same, other
-    found = minimize(badness, before, method="Nelder-Mead", options={"xatol": 0.01, "fatol": 0.01, "maxiter": 80})
+    steps = before + np.array([[0.0, 0.0], [_STRENGTH, 0.0], [0.0, _STRENGTH]])  # SciPy's own hardly move off a zero
+    found = minimize(
+        badness,
+        before,
+        method="Nelder-Mead",
+        options={"initial_simplex": steps, "xatol": 0.01, "fatol": 0.01, "maxiter": 80},
+    )
     r = float(expit(found.x[0]))
     return r, r * float(expit(found.x[1]))
 
