@@ -140,3 +140,90 @@ def test_groups_that_scatter_more_are_shrunk_less():
     alike = fit_mixed(y, ones, group, np.full(4, 100.0), prior=prior)
     wide = fit_mixed(y, ones, group, np.full(4, 100.0), prior=prior, multiple=np.array([1.0, 1.0, 1.0, 9.0]))
     assert wide.beta[0] < alike.beta[0]
+
+
+def dense_badness(between, y, x, group, weight, *, prior, spread, multiple, noise=1.0, likelihood="reml"):
+    """Minus twice the log density, with dense matrices: data, coefficients' normal belief, and the spread's belief."""
+    v = np.diag(noise**2 / weight) + between**2 * multiple[group] * (group[:, None] == group)
+    inverse = np.linalg.inv(v)
+    information = x.T @ inverse @ x + np.diag(prior.precision)
+    beta = np.linalg.solve(information, x.T @ inverse @ y + prior.precision * prior.mean)
+    residual = y - x @ beta
+    bad = np.linalg.slogdet(v)[1] + residual @ inverse @ residual + prior.precision @ (beta - prior.mean) ** 2
+    bad += np.linalg.slogdet(information)[1] if likelihood == "reml" else 0.0
+    if spread is not None:
+        bad += spread.evidence * (np.log(between**2) + spread.typical**2 / between**2)
+    return bad, beta, np.linalg.inv(information)
+
+
+@pytest.mark.parametrize("likelihood", ["reml", "ml"])
+@pytest.mark.parametrize("believed", [False, True])
+def test_beliefs_and_multiples_match_the_density_written_out(believed, likelihood):
+    rng = np.random.default_rng(9)
+    group = np.repeat(np.arange(6), [1, 2, 3, 5, 8, 4])
+    x = np.column_stack([np.ones(len(group)), rng.standard_normal(len(group))])
+    weight, multiple = rng.uniform(1, 9, len(group)), np.array([1.0, 2.0, 1.0, 3.0, 1.0, 0.5])
+    y = (
+        2
+        + 0.5 * x[:, 1]
+        + 0.9 * (np.sqrt(multiple) * rng.standard_normal(6))[group]
+        + rng.standard_normal(len(group)) / np.sqrt(weight)
+    )
+    prior = Prior(np.array([1.0, -1.0]), np.array([2.0, 3.0]))
+    spread = SpreadPrior(0.3, 4.0) if believed else None
+    fit = fit_mixed(
+        y, x, group, weight, prior=prior, between_prior=spread, multiple=multiple,
+        maximum_likelihood=likelihood == "ml",
+    )  # fmt: skip
+    facts = {"prior": prior, "spread": spread, "multiple": multiple, "likelihood": likelihood}
+    grid = np.linspace(0.05, 2.5, 2451)
+    best = grid[np.argmin([dense_badness(b, y, x, group, weight, **facts)[0] for b in grid])]
+    assert fit.between == pytest.approx(best, abs=2e-3)
+    _, beta, covariance = dense_badness(fit.between, y, x, group, weight, **facts)
+    np.testing.assert_allclose(fit.beta, beta)
+    np.testing.assert_allclose(fit.cov, covariance)
+    assert fit.noise == 1.0
+
+
+def test_unknown_noise_with_a_covariate_matches_the_density_written_out():
+    """Two variances at once: no neighbour on either side is more likely; weights are relative."""
+    rng = np.random.default_rng(10)
+    group = np.repeat(np.arange(8), 4)
+    x = np.column_stack([np.ones(32), rng.standard_normal(32)])
+    weight = rng.uniform(1, 4, 32)
+    y = 1 + 0.3 * x[:, 1] + 0.7 * rng.standard_normal(8)[group] + 0.5 * rng.standard_normal(32) / np.sqrt(weight)
+    fit = fit_mixed(y, x, group, weight, noise_known=False)
+    facts = {"prior": Prior(np.zeros(2), np.zeros(2)), "spread": None, "multiple": np.ones(8)}
+
+    def bad(between, noise):
+        return dense_badness(between, y, x, group, weight, noise=noise, **facts)[0]
+
+    best = bad(fit.between, fit.noise)
+    for b, s in ((1.02, 1.0), (0.98, 1.0), (1.0, 1.02), (1.0, 0.98)):
+        assert bad(fit.between * b, fit.noise * s) > best
+    np.testing.assert_allclose(fit.cov, dense_badness(fit.between, y, x, group, weight, noise=fit.noise, **facts)[2])
+    tripled = fit_mixed(y, x, group, 3 * weight, noise_known=False)
+    assert tripled.between == pytest.approx(fit.between, rel=1e-4)
+    assert tripled.noise == pytest.approx(np.sqrt(3) * fit.noise, rel=1e-4)
+
+
+@pytest.mark.parametrize(("groups", "left"), [(3, 0), (4, 1), (5, 2), (9, 2)])
+def test_the_james_stein_factor_needs_more_than_three_groups(groups, left):
+    """1 - (groups - 3)·v / Σ(y - mean)², Efron & Morris 1975; fewer than five groups get part of that mending.
+
+    With k groups of equal variance the REML factor is 1 - (k - 1)·v / Σ(y - mean)² (from memory), so each unit of
+    `ease` in the code takes one group off: none off for three groups, one for four, two from five on.
+    """
+    values, v = np.linspace(0.0, 2.0, groups), 0.02
+    fit = pool_levels(values, np.full(groups, v), james_stein=True)
+    shrinkage = 1 - fit.between**2 / (fit.between**2 + v)
+    assert shrinkage == pytest.approx((groups - 1 - left) * v / ((values - 1) ** 2).sum(), rel=1e-4)
+
+
+def test_a_spread_is_found_far_from_the_sampling_errors():
+    """Balanced REML: the sample variance less the sampling variance, be it ten or a hundred thousand times that."""
+    rng = np.random.default_rng(11)
+    draws = rng.standard_normal(20)
+    for scale in (1e-2, 1.0):
+        fit = pool_levels(scale * draws, np.full(20, 1e-5))
+        assert fit.between == pytest.approx(np.sqrt((scale * draws).var(ddof=1) - 1e-5), rel=1e-4)
