@@ -219,3 +219,160 @@ def test_practice_only_does_not_drown_comparisons():
 def test_the_same_season_gives_the_same_numbers():
     season = tiny_season()
     assert estimate_skills(season).splits == estimate_skills(season).splits
+
+
+def two_kinds(scale=1.0):
+    """Work on either scale with misses, pace, practice and two tires; all seconds, losses too, times `scale`."""
+    shape = (
+        Task("reach", "Reach", "p1", (), "reach", 1.0 * scale, early=True),
+        Task("do-1", "Work", "p1", ("reach",), "do", 4.0 * scale, misses=("slip",), load=True),
+        Task("do-2", "Work", "p1", ("do-1",), "do", 4.0 * scale, misses=("slip",), load=True, release=True),
+        Task("do-p2", "Work", "p2", (), "do-p2", 2.0 * scale, misses=("slip", "foul"), release=True),
+    )
+    misses = {"slip": Miss("slip", "A slip", 0.5 * scale), "foul": Miss("foul", "A foul", 1.0 * scale, 9.0)}
+    season = tiny_season(athletes=5, positions=2, shape=shape, grades=0, misses=misses)
+    crew = {
+        a: type(who)(a, who.name, who.home, group="lead" if a == "a2" else "regular")
+        for a, who in season.athletes.items()
+    }
+    crew |= {"a5": type(crew["a5"])("a5", "New", "shop", group="candidate")}
+    rng = np.random.default_rng(1)
+    rows = []
+    for number, athlete in enumerate(["a1", "a2", "a3"]):
+        for stop in range(24):
+            facts = {
+                "setting": str(rng.choice(["race", "practice"])),
+                "tire": str(rng.choice(["plain", "heavy"], p=[0.7, 0.3])),
+            }
+            facts |= {"stop": f"{athlete}-{stop}", "on": FIRST_SUNDAY - timedelta(days=1 + 4 * stop)}
+            for task in shape[: 3 if stop < 18 else 4]:
+                slips = tuple(m for m in task.misses if rng.random() < 0.1)
+                late = 0.02 * number * task.seconds + 0.6 * scale * len(slips)
+                seconds = task.seconds * float(np.exp(0.06 * rng.standard_normal())) + late
+                rows.append(grade_row(athlete, task.position or "", task.id, seconds, misses=slips, **facts))
+    return season.replace(athletes=crew, grades=grade_table(rows))
+
+
+def assert_alike(one, other, scale=1.0, rel=1e-9):
+    """Estimates agree, seconds of `other` being `scale` times those of `one`."""
+    near = {"rel": rel, "abs": rel}
+    assert one.splits.keys() == other.splits.keys()
+    for key, a in one.splits.items():
+        b = other.splits[key]
+        shift, unit = (np.log(scale), 1.0) if a.scale == "log" else (0.0, scale)
+        assert (b.mean, b.sd, b.spread) == pytest.approx((unit * a.mean + shift, unit * a.sd, unit * a.spread), **near)
+        assert b.grades == pytest.approx(a.grades)
+    for key, p in one.pools.items():
+        q = other.pools[key]
+        shift, unit = (np.log(scale), 1.0) if p.scale == "log" else (0.0, scale)
+        figures = (unit * p.mean + shift, unit * p.se, unit * p.between, unit * p.spread)
+        assert (q.mean, q.se, q.between, q.spread) == pytest.approx(figures, **near)
+        assert q.athletes == p.athletes
+    for key, m in one.misses.items():
+        assert (other.misses[key].rate, other.misses[key].alpha) == pytest.approx((m.rate, m.alpha), **near)
+    assert other.pace == pytest.approx(one.pace, **near)
+    assert other.loss_s == pytest.approx({m: scale * s for m, s in one.loss_s.items()}, **near)
+    early = {split for (_, split), p in one.pools.items() if p.scale == "plain"}
+    for mine, theirs in ((one.setting, other.setting), (one.tire, other.tire)):
+        assert theirs == pytest.approx({k: v * (scale if k[0] in early else 1.0) for k, v in mine.items()}, **near)
+
+
+def test_estimates_know_no_unit_of_time():
+    """Minutes for seconds, in grades, nominal times and losses alike, changes nothing but the unit."""
+    assert_alike(estimate_skills(two_kinds()), estimate_skills(two_kinds(3.0)), 3.0, rel=2e-3)
+
+
+def test_the_order_of_grades_changes_nothing():
+    season = two_kinds()
+    mixed = season.grades.sample(frac=1.0, random_state=4, ignore_index=True)
+    assert_alike(estimate_skills(season), estimate_skills(season.replace(grades=mixed)), rel=1e-6)
+
+
+def test_grades_of_another_day_are_told_from_the_day_asked():
+    """A month later, with grades a month later, everything is as it was."""
+    season = two_kinds()
+    later = season.replace(grades=season.grades.assign(date=season.grades["date"] + timedelta(days=30)))
+    assert_alike(estimate_skills(season), estimate_skills(later, FIRST_SUNDAY + timedelta(days=30)))
+    assert_alike(estimate_skills(season), estimate_skills(season, FIRST_SUNDAY, Assumptions()))
+
+
+def test_what_is_stated_of_pools_effects_and_tires():
+    found = estimate_skills(two_kinds())
+    assert {pool: (p.position, p.split, p.scale, p.athletes) for pool, p in found.pools.items()} == {
+        ("p1", "reach"): ("p1", "reach", "plain", 3),
+        ("p1", "do"): ("p1", "do", "log", 3),
+        ("p2", "do-p2"): ("p2", "do-p2", "log", 3),
+    }
+    assert found.reference_tire == "plain"
+    assert set(found.tire) == {("do", "plain"), ("do", "heavy")}
+    assert set(found.setting) == {(s, setting) for s in ("reach", "do", "do-p2") for setting in ("practice", "tryout")}
+    assert set(found.loss_s) == {"slip", "foul"}
+    assert set(found.pace) == {"a1", "a2", "a3", "a4", "a5"}
+    pool = found.pools["p1", "do"]
+    assert pool.se < pool.between < 0.2
+    assert pool.spread == pytest.approx(0.06, rel=0.3)
+
+
+def test_the_tire_of_most_grades_is_the_reference_as_far_as_they_count():
+    old = {"on": FIRST_SUNDAY - timedelta(days=900), "tire": "old"}
+    rows = [("a1", "p1", 4.0, old)] * 9 + [("a1", "p1", 4.0, {"tire": "new"})]
+    assert estimate_skills(graded(tiny_season(), rows)).reference_tire == "new"
+    assert estimate_skills(tiny_season(grades=0)).reference_tire == ""
+
+
+def test_what_practice_adds_is_taken_out_in_seconds_of_an_early_task():
+    """Practice 0.3 s slower in a task of 2 s that may begin early: the race level and the effect, both in seconds."""
+    tasks = (Task("do-p1", "Reach", "p1", (), "do-p1", 2.0, early=True, release=True),)
+    wobble = 0.01 * np.random.default_rng(2).standard_normal((4, 2, 40))
+    rows = [
+        (f"a{a + 1}", "p1", 1.5 + shift + wobble[a, k, n], {"setting": setting})
+        for a in range(4)
+        for k, (setting, shift) in enumerate((("race", 0.0), ("practice", 0.3)))
+        for n in range(40)
+    ]
+    found = estimate_skills(graded(tiny_season(positions=1, shape=tasks, grades=0), rows))
+    own = found.splits[key()]
+    assert own.median_s == pytest.approx(1.5, abs=0.01)
+    assert own.spread == pytest.approx(0.01, rel=0.2)
+    assert own.sd < 0.005
+    assert found.setting["do-p1", "practice"] == pytest.approx(0.3, abs=0.02)
+    pool = found.pools["p1", "do-p1"]
+    assert (pool.mean, pool.spread) == (pytest.approx(1.5, abs=0.03), pytest.approx(0.01, rel=0.2))
+    assert found.tire == {}
+
+
+def test_notes_in_full():
+    """Every sentence about what was left out or assumed, once in the singular and once in the plural."""
+    race = {"setting": "race"}
+    slip = {"misses": ("slip",), "setting": "race"}
+    fine = [("a1", "p1", s, race) for s in (4.0, 4.1, 3.9, 4.0, 4.1, 3.9)]
+    below = "of graded_stops.csv is at or below zero once the cost of its misses is taken off: left out."
+    below += " Check the time and the misses."
+    far = "of graded_stops.csv is far from the athlete's others: it counts as the edge of what is believable."
+    one = [*fine, ("a1", "p1", 0.9, slip), ("a1", "p1", 40.0, race)]
+    assert estimate_skills(graded(with_miss(), one)).notes == (
+        f"The clean time of row 8 {below}",
+        f"The time of row 9 {far}",
+    )
+    spoiled = {"spoilers": ("late",)}
+    many = [*fine, *[("a1", "p1", 0.9, slip)] * 12, *[("a1", "p1", 40.0, race)] * 2, *[("a1", "p1", 4.0, spoiled)] * 2]
+    assert estimate_skills(graded(with_miss(), many)).notes == (
+        "2 grades belong to spoiled stops: left out.",
+        f"The clean time of rows 8, 9, 10, 11, 12, 13, 14, 15, 16, 17 and 2 more {below}",
+        f"The time of rows 20, 21 {far}",
+    )
+    tasks = (
+        Task("do-p1", "Work", "p1", (), "do-p1", 4.0, load=True, release=True),
+        Task("brake", "Stop", None, (), "brake", 1.0),
+    )
+    season = tiny_season(positions=1, shape=tasks, grades=0)
+    nominal = "the choreography's nominal seconds stand in, unsure."
+    assert estimate_skills(season).notes == (f"No grade of do-p1 (p1), brake (car and driver): {nominal}",)
+    other = estimate_skills(graded(season, [("a1", "p1", 4.0, {"tire": "hard"})]))
+    assert other.notes == (
+        "No grade is from a race: practice times stand for race times.",
+        f"No grade of brake (car and driver): {nominal}",
+        "No graded stop has tire 'plain': counted like the reference tire.",
+    )
+    light = tiny_season(positions=1, grades=0)
+    assert estimate_skills(graded(light, [("a1", "p1", 4.0, {"tire": "hard", "setting": "race"})])).notes == ()
