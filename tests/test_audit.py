@@ -220,6 +220,7 @@ def test_two_races_of_a_day_are_one_duty() -> None:
     check = found.check("duty_hours")
     assert said(check) == (False, 13.0, 12.0)
     assert (check.priced, check.cost_s) == (True, 2.0)
+    assert works(timetable(spells, duty_hours=13)).check("duty_hours").kept
     assert found.check("rest_hours").text == "nothing to measure"
     assert found.passed  # priced limits cost, they are not broken
 

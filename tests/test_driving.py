@@ -185,6 +185,7 @@ def sixty_hours(*days: int, way_h: float = 1.0, **limits: Any) -> Season:
         (sixty_hours(4, 5, 7, 8, 9, **PROPERTY), []),
         (sixty_hours(4, 5, 7, 8, 9, way_h=1.5, **PROPERTY), [(66.0, 60.0)]),
         (sixty_hours(4, 5, 7, 8, 9, **PASSENGERS), [(64.0, 60.0)]),  # 395.5(b) has no restart
+        (sixty_hours(4, 5, 7, 8, 9, **PASSENGERS, driving_hours={"on_duty_hours": 64}), []),  # not beyond
         # 395.5(b)(1): the 7 days to the 10th begin on the 4th, those to the 11th on the 5th; home on the 6th and 9th
         (sixty_hours(4, 5, 7, 8, 10, **PASSENGERS), [(66.0, 60.0)]),
         (sixty_hours(4, 5, 7, 8, 11, **PASSENGERS), []),

@@ -147,6 +147,7 @@ def test_two_races_of_a_day_at_a_site_are_one_duty() -> None:
         == "Athlete 1 (a1): 13.0 h on duty of 12 h allowed at Race 1 (r1) and Race 2 (r2)"
     )
     assert broken(season, "r1") == broken(season, "r2") == {}
+    assert broken(timetable(spells, duty_hours=13)) == {}
 
 
 def test_rest_after_two_races_counts_from_the_last_release() -> None:
