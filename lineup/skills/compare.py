@@ -46,7 +46,7 @@ def chance_faster(
     work : the service whose tasks make up the position's work; every split once unless given.
     """
     if split is not None:
-        own = [draws(estimates, who, position, split, n, seed, tire) for who in (a, b)]
+        own = [draws(estimates, who, position, split, n, seed) for who in (a, b)]  # a tire shifts both alike
     else:
         own = [own_seconds(estimates, who, position, work, n, seed, tire) for who in (a, b)]
     if a == b:

@@ -25,7 +25,7 @@ def row_effects(estimates: SkillEstimates, cells: Cells, rows: Rows) -> Floats:
 
 def net_values(estimates: SkillEstimates, cells: Cells, rows: Rows) -> Floats:
     """Each row's clean value in a race on the reference tire, on the split's scale (seconds if plain); NaN if none."""
-    loss_s = np.array([estimates.loss_s[miss] for miss in rows.misses], dtype=np.float64)
+    loss_s = np.array([estimates.loss_s[miss] for miss in rows.misses])
     x = cells.scaled(rows.seconds - rows.loss(loss_s), rows.cell) * cells.unit[cells.pool[rows.cell]]
     net: Floats = x - row_effects(estimates, cells, rows)
     return net

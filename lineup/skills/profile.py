@@ -217,7 +217,7 @@ def _trends(season: Season, estimates: SkillEstimates, athlete: str) -> dict[tup
     cells = make_cells(mine, Assumptions().least_unit_s)
     rows, _ = make_rows(mine, cells, estimates.on, Assumptions().half_life_days)
     net = net_values(estimates, cells, rows)
-    since = np.datetime64(estimates.on - timedelta(days=RECENT_DAYS), "D")
+    since = np.datetime64(estimates.on - timedelta(days=RECENT_DAYS))
     trends = {}
     for number in np.unique(rows.cell):
         own = estimates.splits[cells.keys[number]]
