@@ -16,6 +16,16 @@ if TYPE_CHECKING:  # the store brings its database libraries: only pages that ne
     from lineup.store import People, Person, User
     from lineup.store.people import Role
 
+# A log-in ends on the first page whatever link began it; the browser's tab remembers that link meanwhile. Its origin
+# is always the pages' own, so a made-up link leads nowhere else.
+REMEMBER_LINK = "<script>sessionStorage.setItem('lineup-link', location.pathname + location.search)</script>"
+OPEN_LINK = """<script>{
+const link = sessionStorage.getItem('lineup-link');
+sessionStorage.removeItem('lineup-link');
+const first = location.pathname.endsWith('/');
+if (link && first && link !== location.pathname + location.search) location.replace(location.origin + link);
+}</script>"""
+
 
 def enter() -> Person | None:
     """Let in who may see something, and tell everybody else why not.
@@ -40,9 +50,18 @@ def enter() -> Person | None:
     if st.user.get("email_verified") is False:
         refuse(f"The log-in has not verified the address {st.user.get('email')}: nothing is shown to it.")
     try:
-        return roles.person(me())
+        known = roles.person(me())
     except NotAllowed as error:
         refuse(f"{error}. Nothing is shown until then.")
+    _go_on_to_the_link()
+    return known
+
+
+def _go_on_to_the_link() -> None:
+    """Open the link that was asked for before the log-in, once."""
+    if "came_in" not in st.session_state:
+        st.session_state["came_in"] = True
+        st.html(OPEN_LINK, unsafe_allow_javascript=True)
 
 
 def login_set_up() -> bool:
@@ -60,6 +79,7 @@ def _only_here() -> bool:
 
 
 def _ask_to_log_in() -> NoReturn:
+    st.html(REMEMBER_LINK, unsafe_allow_javascript=True)
     st.title("Lineup", anchor=False)
     st.markdown("Log in to see anything of a season.")
     section = st.secrets.get("auth", {})

@@ -64,11 +64,12 @@ def visit(chromium: Any, pages: str, provider: Provider) -> Iterator[Visit]:
 
 
 def log_in(visit: Visit, name: str, link: str = "") -> None:
-    """Go from the door to the provider, say who it is, and come back."""
+    """Go from the door to the provider, say who it is, and come back to the link."""
     visit.open(link)
     visit.page.get_by_role("button", name="Log in", exact=True).click()
     visit.page.get_by_role("heading", name="Who are you?").wait_for()
     visit.page.get_by_role("link", name=f"{name}@example.org").click()
+    visit.page.wait_for_url(f"{visit.address}/{link}")
     visit.page.get_by_test_id("stApp").wait_for()
     visit.settle()
 
@@ -110,7 +111,7 @@ def test_a_weekend_is_signed_by_two_people_who_logged_in(visit: Visit, provider:
     keep(visit, "plan of the spring")
     visit.go("Sign-off")
     visit.press("Propose it for signature")
-    visit.says("To sign it is for a signer.")
+    visit.says("Only a signer can sign it.")
     assert visit.page.get_by_role("button", name="Sign revision").count() == 0
     assert visit.accessibility_faults() == []
     visit.page.reload()  # the cookie carries the log-in
@@ -121,7 +122,8 @@ def test_a_weekend_is_signed_by_two_people_who_logged_in(visit: Visit, provider:
     assert not cookies(visit)
     assert_nothing_shown(visit)
     log_in(visit, "director", "sign")
-    visit.go("Sign-off")
+    visit.page.get_by_role("heading", name="Sign-off", level=1).wait_for()
+    visit.settle()
     acknowledge_and_sign(visit)
     visit.says("signed the travel list")
     roles = read_people(tiny_folder.with_name("roles.toml"))
@@ -133,6 +135,17 @@ def test_a_weekend_is_signed_by_two_people_who_logged_in(visit: Visit, provider:
         assert (proposed.author, proposed.authenticated) == ("coach@example.org", True)
         stamp = kept.paper("w1", "travel_list").stamp
         assert (stamp.signed_by, stamp.proposed_by, stamp.authenticated) == ("The director", "The coach", True)
+
+
+def test_a_link_outlives_the_log_in_and_is_opened_once(visit: Visit) -> None:
+    log_in(visit, "reader", "depth?weekend=w2")
+    visit.page.get_by_role("heading", name="Depth chart", level=1).wait_for()
+    visit.says("Race 2")
+    assert "weekend=w2" in visit.page.url
+    visit.settle()
+    visit.page.goto(f"{visit.address}/")
+    visit.page.get_by_role("heading", name="Block", level=1).wait_for()  # a link is opened once
+    visit.settle()
 
 
 def test_a_reader_reads(visit: Visit, tiny_folder: Path) -> None:
