@@ -139,4 +139,12 @@ class Plan:
 
     def crew(self, race: str, car: str) -> Mapping[str, str]:
         """Athlete of each filled position of one entry."""
-        return {a.position: a.athlete for a in self.assignments if a.race == race and a.car == car}
+        return self.crews.get((race, car), {})
+
+    @cached_property
+    def crews(self) -> Mapping[tuple[str, str], Mapping[str, str]]:
+        """Athlete of each filled position, by race and car."""
+        found: dict[tuple[str, str], dict[str, str]] = {}
+        for a in self.assignments:
+            found.setdefault((a.race, a.car), {})[a.position] = a.athlete
+        return found

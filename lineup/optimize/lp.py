@@ -12,7 +12,7 @@ import highspy
 
 def new_lp(interior: bool = False) -> highspy.Highs:
     """Return an empty linear program, solved by interior point without crossover if asked for."""
-    with _stdout_to_stderr():
+    with _stdout_unheard():
         lp = highspy.Highs()  # type: ignore[no-untyped-call]
     lp.setOptionValue("output_flag", False)
     lp.setOptionValue("log_to_console", False)
@@ -24,16 +24,17 @@ def new_lp(interior: bool = False) -> highspy.Highs:
 
 
 @contextmanager
-def _stdout_to_stderr() -> Iterator[None]:
-    """Send what the library itself writes to stderr: from 1.16 on it greets on stdout before it can be told not to.
+def _stdout_unheard() -> Iterator[None]:
+    """Let go of what the library itself writes: from 1.16 on it greets on stdout before it can be told not to.
 
     Stdout holds one JSON document where that was asked for.
     """
     sys.stdout.flush()
-    kept = os.dup(1)
-    os.dup2(2, 1)
+    kept, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
     try:
         yield
     finally:
         os.dup2(kept, 1)
         os.close(kept)
+        os.close(nowhere)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
@@ -160,3 +163,9 @@ def test_anchor_keeps_what_a_change_is_not_worth() -> None:
     frozen = frozenset(a.seat for a in baseline if a.race == "r1")
     held = solve(problem.near(baseline, 0.0, frozen), QUICK)
     assert [a for a in held.assignments if a.race == "r1"] == [a for a in baseline if a.race == "r1"]
+
+
+def test_the_solver_says_nothing_of_itself() -> None:
+    code = "from lineup.optimize.lp import new_lp; new_lp(); print('a document')"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert (told.stdout, told.stderr) == ("a document\n", "")
