@@ -257,3 +257,11 @@ def test_rows_that_tell_much_count_less_the_more_athletes_differ():
     weight = 8 / (1 + 8 / 4)
     assert effect == pytest.approx([0.0])
     assert cov == pytest.approx(np.array([[1 / (weight / 2 + 1 / 0.5**2)]]))  # half of it tells apart
+
+
+def test_a_trait_of_great_effect_is_found_without_overshooting():
+    """One row in a thousand slips fifty times as often: ln 50, as the likelihood of two rates says in closed form."""
+    counts = np.append(np.ones(1000), 50.0)
+    traits = np.append(np.zeros(1000), 1.0)[:, None]
+    effect, _ = fit_trait_rates(counts, np.ones(1001), np.zeros(1001, dtype=np.intp), traits, 1e9, 1e3)
+    assert effect == pytest.approx([np.log(50.0)], abs=1e-4)

@@ -376,3 +376,29 @@ def test_notes_in_full():
     )
     light = tiny_season(positions=1, grades=0)
     assert estimate_skills(graded(light, [("a1", "p1", 4.0, {"tire": "hard", "setting": "race"})])).notes == ()
+
+
+def test_what_car_and_driver_do_in_one_split_says_nothing_of_another():
+    """Slow to brake by 0.3 in ln seconds, over many grades: leaving the pit box is expected as it was."""
+    tasks = (
+        Task("do-p1", "Work", "p1", (), "do-p1", 4.0, release=True),
+        Task("brake", "Stop", None, (), "brake", 1.0),
+        Task("go", "Leave", None, ("brake",), "go", 1.0),
+    )
+    season = tiny_season(positions=1, shape=tasks, grades=0)
+    before = estimate_skills(season)
+    wobble = np.exp(0.3 + 0.05 * np.random.default_rng(3).standard_normal(40))
+    found = estimate_skills(graded(season, [("", "", s, {"setting": "race"}) for s in wobble]))
+    assert found.splits["", "", "brake"].mean == pytest.approx(0.3, abs=0.03)
+    assert found.splits["", "", "go"].mean == before.splits["", "", "go"].mean
+    assert found.splits["", "", "go"].sd == pytest.approx(before.splits["", "", "go"].sd)
+
+
+def test_a_clean_time_that_vanishes_at_the_estimated_loss_is_reported_too():
+    """Stated 0.5 s, really 1.5 s: a grade of 1 s with that miss was above zero as stated, and is below it now."""
+    rows = [("a1", "p1", 4.0 + 0.01 * n, {}) for n in range(20)]
+    rows += [("a1", "p1", 5.5 + 0.01 * n, {"misses": ("slip",)}) for n in range(40)]
+    rows += [("a1", "p1", 1.0, {"misses": ("slip",)})]
+    found = estimate_skills(graded(with_miss(loss_s=0.5), rows))
+    assert found.loss_s["slip"] == pytest.approx(1.5, abs=0.1)
+    assert found.left_out.not_positive == (62,)
