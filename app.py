@@ -1,10 +1,11 @@
-"""Navigation between the pages, nothing else. Run it with `streamlit run app.py`."""
+"""Navigation between the pages, and what a page says that cannot go on. Run it with `streamlit run app.py`."""
 
 import streamlit as st
 
+from lineup.errors import LineupError
 from lineup.ui.door import bar, enter, may
 from lineup.ui.opened import choose_among_seasons
-from lineup.ui.show import STYLE
+from lineup.ui.show import STYLE, plain
 
 st.set_page_config(
     page_title="Lineup", page_icon="lineup/ui/mark.png", layout="wide", initial_sidebar_state="collapsed"
@@ -38,4 +39,7 @@ else:
         for target in PAGES:
             st.page_link(target)
     choose_among_seasons()
-page.run()
+try:
+    page.run()
+except LineupError as error:  # a damaged store, an unusable plan file: one line, like every refusal
+    st.error(plain(str(error)), icon=":material/error:")
