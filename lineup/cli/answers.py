@@ -81,9 +81,9 @@ def why(
 def swaps(
     season: SeasonPath,
     plan: PlanPath,
-    race: Annotated[str | None, typer.Argument(metavar="[RACE")] = None,
+    race: Annotated[str | None, typer.Argument(metavar="RACE", help="With car and position: one seat.")] = None,
     car: Annotated[str | None, typer.Argument(metavar="CAR")] = None,
-    position: Annotated[str | None, typer.Argument(metavar="POSITION]")] = None,
+    position: Annotated[str | None, typer.Argument(metavar="POSITION")] = None,
     after: After = None,
     as_json: Json = False,
 ) -> None:
@@ -146,9 +146,8 @@ def alternatives(
     found = other_plans(study, given, count)
     if as_json:
         print_json([alternative_to_dict(one) for one in found])
-        return
-    for one in found:
-        console().print(one.text)
+    else:
+        _print_lines([one.text for one in found], "No other plan was found that is as good and differs in a seat.")
 
 
 def pins(season: SeasonPath, plan: PlanPath, after: After = None, as_json: Json = False) -> None:
@@ -157,6 +156,10 @@ def pins(season: SeasonPath, plan: PlanPath, after: After = None, as_json: Json 
     found = pin_prices(study, given)
     if as_json:
         print_json([pin_price_to_dict(one) for one in found])
-        return
-    for one in found:
-        console().print(one.text)
+    else:
+        _print_lines([one.text for one in found], "No pin bears on this block: nothing to price.")
+
+
+def _print_lines(lines: list[str], nothing: str) -> None:
+    for line in lines or [nothing]:
+        console().print(line)

@@ -66,15 +66,27 @@ def without(
     athletes: Annotated[list[str], typer.Argument(metavar="ATHLETE...")],
     first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First day out.")] = None,
     last: Annotated[str | None, typer.Option("--to", metavar="DATE", help="Last day out; open unless given.")] = None,
-    cover: Annotated[str | None, typer.Option("--cover", metavar="DATE", help="May cover from this day.")] = None,
-    start: Annotated[str | None, typer.Option("--start", metavar="DATE", help="May start from this day.")] = None,
-    signed: Annotated[list[str] | None, typer.Option("--signed", metavar="W", help="A weekend that stays.")] = None,
-    on_site: Annotated[list[str] | None, typer.Option("--on-site", metavar="RACE", help="Only who is there.")] = None,
+    cover: Annotated[
+        str | None, typer.Option("--cover", metavar="DATE", help="Coming back: may step in from here.")
+    ] = None,
+    start: Annotated[
+        str | None, typer.Option("--start", metavar="DATE", help="Coming back: may start from here.")
+    ] = None,
+    signed: Annotated[
+        list[str] | None, typer.Option("--signed", metavar="W", help="Signed: only lost seats change.")
+    ] = None,
+    on_site: Annotated[
+        list[str] | None, typer.Option("--on-site", metavar="RACE", help="The crew is there already.")
+    ] = None,
     after: After = None,
     out: Out = None,
     as_json: Json = False,
 ) -> None:
-    """Plan again without an athlete: the fewest changes, the best plan, and what lies between."""
+    """Plan again without an athlete: the fewest changes, the best plan, and what lies between.
+
+    The days of a return come from the coach, after a licensed practitioner has cleared each step in writing; nothing
+    here clears anybody.
+    """
     study, given = open_plan(season, plan, after)
     begins, ends = _day(first), _day(last)
     names = [find_athlete(study.season, athlete) for athlete in dict.fromkeys(athletes)]
@@ -103,7 +115,9 @@ def drill(
     athletes: Annotated[list[str] | None, typer.Argument(metavar="[ATHLETE...]", help="Unless named: all.")] = None,
     pairs: Annotated[bool, typer.Option("--pairs", help="Also every two of them together.")] = False,
     first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="First day out.")] = None,
-    scheduler: Annotated[str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster.")] = None,
+    scheduler: Annotated[
+        str | None, typer.Option("--scheduler", metavar="ADDRESS", help="Dask cluster to share.")
+    ] = None,
     keep: Annotated[str | None, typer.Option("--keep", metavar="NAME", help="Keep what it finds in the store.")] = None,
     after: After = None,
     as_json: Json = False,
@@ -115,7 +129,7 @@ def drill(
     With --keep NAME what it finds goes into the season's store under that name, as from the page Depth chart; a
     coach may do that. It is told in `lineup history` and never changes afterwards.
     """
-    _may_keep(season, keep, at)
+    _require_keeper(season, keep, at)
     study, given = open_plan(season, plan, after)
     with stop_on_interrupt() as stopped:
         found = run_drill(
@@ -134,7 +148,7 @@ def drill(
         console().print(line)
 
 
-def _may_keep(season: Path, name: str | None, at: StoreOptions) -> None:
+def _require_keeper(season: Path, name: str | None, at: StoreOptions) -> None:
     """Refuse to keep before a long drill begins, not after it."""
     if name is None:
         return

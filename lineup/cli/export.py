@@ -7,16 +7,15 @@ from typing import Annotated
 
 import typer
 
-from lineup.cli.common import Json, SeasonPath, print_json, say
+from lineup.cli.common import Json, SeasonPath, print_json, read_given, say
 from lineup.cli.store_options import StoreOptions, with_store
 from lineup.errors import InputError
+from lineup.explain.words import count
 from lineup.plan import Plan
-from lineup.report.calendar import Issue, write_calendars
-from lineup.report.csv_tables import write_csv_tables
-from lineup.report.plain import file_name
-from lineup.report.sheet import too_long_sheets, write_sheets
-from lineup.report.stamp import Paper, Stamp
-from lineup.report.workbook import write_workbook
+from lineup.report.calendar import Issue
+from lineup.report.documents import write_documents
+from lineup.report.sheet import too_long_sheets
+from lineup.report.stamp import Papers
 from lineup.study import open_study
 
 
@@ -43,35 +42,23 @@ def export(
     if (plan is None) == (weekend is None):
         raise InputError("name either --plan PLAN or --weekend W")
     study = open_study(season)
-    facts, printed = study.season, at.moment
+    earlier: tuple[Plan, ...] = ()
     if plan is not None:
-        given = study.read_plan(plan)
-        papers = {w: Paper(given, Stamp.draft()) for w in given.weekends}
-        issue, stamp = Issue("draft", 0, printed), Stamp.draft()
-        earlier: tuple[Plan, ...] = ()
+        given = read_given(study, plan)
+        papers = {label: Papers.draft(given) for label in given.weekends}
+        issue = Issue("draft", 0, at.moment)
     else:
         with at.opened(season) as kept:
-            crews = kept.paper(str(weekend))
-            issue = Issue(kept.key(), kept.head()[0], printed)
+            papers = {str(weekend): kept.papers(str(weekend))}
+            issue = Issue(kept.key(), kept.head()[0], at.moment)
             earlier = kept.given_out()
-        given, papers, stamp = crews.plan, {str(weekend): crews}, crews.stamp
-    written = [write_workbook(_ready(folder) / "block.xlsx", facts, given, made_at=printed, stamp=stamp)]
-    written += write_csv_tables(folder / "csv", facts, given)
-    written += write_calendars(folder / "calendars", facts, given, issue, earlier=earlier)
-    for label, sheet in papers.items():
-        written += write_sheets(
-            folder / "sheets" / file_name(label), facts, sheet, label, printed_at=printed, paper=paper
-        )
-        for notice in too_long_sheets(facts, sheet, label, paper=paper):
+    written = write_documents(folder, study.season, papers, issue, paper=paper, earlier=earlier)
+    for label, found in papers.items():
+        if found.crews is None:
+            say(f"weekend {label}: only the travel list was proposed so far, so there is only its sheet")
+            continue
+        for notice in too_long_sheets(study.season, found.crews, label, paper=paper):
             say(f"weekend {label}: {notice}")
     if as_json:
         print_json({"written": [str(path) for path in written]})
-    say(f"{folder}: {len(written)} documents written")
-
-
-def _ready(folder: Path) -> Path:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{folder}: cannot be made ({error.strerror or error})") from None
-    return folder
+    say(f"{folder}: {count(len(written), 'document')} written")

@@ -9,7 +9,7 @@ import typer
 
 from lineup.cli import answers, backups, export, planning, record, roster, season_data
 from lineup.cli.common import BAD_INPUT, print_json, say
-from lineup.errors import LineupError, Problem, SeasonError
+from lineup.errors import LineupError, SeasonError
 
 app = typer.Typer(
     name="lineup",
@@ -51,10 +51,5 @@ def _run(*, as_json: bool) -> None:
 
 def _error_document(error: LineupError) -> dict[str, object]:
     if isinstance(error, SeasonError):
-        return report_document(error.report.problems, error.report.warnings)
+        return season_data.report_document(error.report)
     return {"error": str(error)}
-
-
-def report_document(problems: tuple[Problem, ...], warnings: tuple[Problem, ...]) -> dict[str, object]:
-    """Return the JSON form of a report on a season folder."""
-    return {"problems": season_data.problem_rows(problems), "warnings": season_data.problem_rows(warnings)}

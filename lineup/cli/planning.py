@@ -32,6 +32,7 @@ from lineup.cli.common import (
     console,
     open_plan,
     print_json,
+    read_given,
     say,
 )
 from lineup.optimize.solve import Progress
@@ -82,7 +83,7 @@ def plan(
         time_s=time_s, work=work, seed=seed, workers=workers, scenarios=scenarios, tail=tail, tolerance=tolerance
     )
     study = open_study(season, settings, first, last, after)
-    begin = study.read_plan(start).assignments if start is not None else None
+    begin = read_given(study, start).assignments if start is not None else None
     with stop_on_interrupt() as stopped:
         found = workflow.make_plan(study, on_progress=_say_progress, stop=stopped.is_set, start=begin)
     if out is not None:

@@ -9,8 +9,9 @@ from typing import Annotated
 import typer
 
 from lineup import workflow
-from lineup.cli.common import Json, PlanPath, SeasonPath, console, print_json, say
+from lineup.cli.common import BAD_INPUT, Json, PlanPath, SeasonPath, console, print_json, read_given, say
 from lineup.cli.store_options import Reason, StoreOptions, with_store
+from lineup.explain.words import count
 from lineup.plan import Plan
 from lineup.report.plan_tables import new_table
 from lineup.store import Verification
@@ -36,7 +37,7 @@ def keep(
 ) -> None:
     """Keep a plan as a new revision in the store."""
     study = open_study(season)
-    given = study.read_plan(plan)
+    given = read_given(study, plan)
     with at.opened(season) as kept:
         revision = kept.save(given, study.season, reason=reason, by=at.user, now=at.moment, parent=parent)
     if as_json:
@@ -48,8 +49,12 @@ def keep(
 def history(
     season: SeasonPath,
     weekend: Annotated[str | None, typer.Option("--weekend", metavar="W", help="Only this weekend.")] = None,
-    verify: Annotated[bool, typer.Option("--verify", help="Walk along the chain of hashes.")] = False,
-    printed: Annotated[str, typer.Option("--printed", metavar="HEAD", help="The head that a signed sheet shows.")] = "",
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Check that no record was changed since it was written.")
+    ] = False,
+    printed: Annotated[
+        str, typer.Option("--printed", metavar="CODE", help="Also find the check code of a printed sheet.")
+    ] = "",
     as_json: Json = False,
     *,
     at: StoreOptions,
@@ -57,18 +62,19 @@ def history(
     """Tell everything that happened, and with --verify whether the record is as it was written."""
     with at.opened(season) as kept:
         lines = kept.history(weekend)
+        names = {line.author: kept.name_of(line.author) for line in lines}
         found = kept.verify(printed) if verify or printed else None
     if as_json:
         print_json({"history": [asdict(line) for line in lines], "verification": found and asdict(found)})
     else:
-        table = new_table("History", "when (UTC)", "who", "what", "")
+        table = new_table("History", "when (UTC)", "who", "what", "check code")
         for line in lines:
-            table.add_row(f"{line.at:%Y-%m-%d %H:%M}", line.author, line.text, line.hash[:12])
+            table.add_row(f"{line.at:%Y-%m-%d %H:%M}", names[line.author], line.text, line.hash[:12])
         console().print(table)
         if found is not None:
             say(_verification_text(found))
     if found is not None and not found.ok:
-        raise typer.Exit(2)
+        raise typer.Exit(BAD_INPUT)
 
 
 @with_store("store")
@@ -94,12 +100,12 @@ def tell_difference(
 
 def _verification_text(found: Verification) -> str:
     if found.ok:
-        return f"The record is as it was written: {found.records} records."
+        return f"The record is as it was written: {count(found.records, 'record')}."
     return f"The record is damaged: {found.problem}"
 
 
 def _plan(study: Study, season: Path, given: str, at: StoreOptions) -> Plan:
     if not given.isdigit():
-        return study.read_plan(given)
+        return read_given(study, given)
     with at.opened(season) as store:
         return store.plan(int(given))

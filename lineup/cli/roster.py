@@ -11,20 +11,22 @@ import typer
 
 from lineup import workflow
 from lineup.audit import Audit
-from lineup.cli.common import Json, PlanPath, SeasonPath, console, print_json, say
+from lineup.cli.common import Json, PlanPath, SeasonPath, console, print_json, read_given, say
 from lineup.cli.store_options import Reason, StoreOptions, with_store
-from lineup.errors import InputError, Unacknowledged
+from lineup.errors import Unacknowledged
 from lineup.plan import Plan
 from lineup.report.plan_tables import new_table
 from lineup.season import Season
 from lineup.store import Roster
-from lineup.store.weekend import STEP_NAMES, Step, Verdict
+from lineup.store.weekend import Step, Verdict
 from lineup.study import Study, open_study, study_of
 
 Weekend = Annotated[str, typer.Argument(metavar="WEEKEND")]
 Revision = Annotated[int, typer.Argument(metavar="REVISION", min=1)]
 StepName = Annotated[str, typer.Option("--step", help="travel_list or starting_crews.")]
-Acknowledge = Annotated[list[str] | None, typer.Option("--acknowledge", metavar="ID", help="An item's id.")]
+Acknowledge = Annotated[
+    list[str] | None, typer.Option("--acknowledge", metavar="ID", help="An item's id, from `checklist`; once for each.")
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -53,13 +55,13 @@ def checklist(
 ) -> None:
     """List what the signer has to know and acknowledge before signing."""
     study = open_study(season)
+    which = roster(weekend, revision, step)
     with at.opened(season) as kept:
-        audit = Auditor(study)
-        found = kept.checklist(roster(weekend, revision, step), study.season, audit, now=at.moment)
+        found = kept.checklist(which, study.season, Auditor(study), now=at.moment)
     if as_json:
         print_json(asdict(found))
         return
-    table = new_table(f"To acknowledge before the {STEP_NAMES[_step(step)]} of {weekend} is signed", "id", "what")
+    table = new_table(f"To acknowledge before signing {which}", "id", "what")
     for item in found.items:
         table.add_row(item.id, item.text)
     console().print(table)
@@ -77,9 +79,10 @@ def propose(
     at: StoreOptions,
 ) -> None:
     """Put the newest revision of a weekend forward for signature."""
+    which = roster(weekend, revision, step)
     with at.opened(season) as kept:
-        kept.propose(roster(weekend, revision, step), by=at.user, now=at.moment)
-    say(f"proposed: the {STEP_NAMES[_step(step)]} of {weekend}, revision {revision}")
+        kept.propose(which, by=at.user, now=at.moment)
+    say(f"proposed: {which}")
 
 
 @with_store()
@@ -95,10 +98,10 @@ def review(
     at: StoreOptions,
 ) -> None:
     """Record a crew chief's word on the roster of a car: acknowledged, or objected with a reason."""
+    which = roster(weekend, revision, step)
     with at.opened(season) as kept:
-        which = roster(weekend, revision, step)
         kept.review(which, car, cast(Verdict, verdict), by=at.user, now=at.moment, reason=reason)
-    say(f"{verdict}: car {car}, {weekend}, revision {revision}")
+    say(f"{verdict}: {which}, for car {car}")
 
 
 @with_store()
@@ -112,11 +115,10 @@ def sign(
     at: StoreOptions,
 ) -> None:
     """Sign a proposed roster; every change, pin and priced limit has to be acknowledged (see `checklist`)."""
-    study = open_study(season)
+    study, which = open_study(season), roster(weekend, revision, step)
     with at.opened(season) as kept, _telling_how():
-        which = roster(weekend, revision, step)
         kept.sign(which, study.season, Auditor(study), acknowledge or (), by=at.user, now=at.moment)
-    say(f"signed: the {STEP_NAMES[_step(step)]} of {weekend}, revision {revision}")
+    say(f"signed: {which}")
 
 
 @with_store()
@@ -130,9 +132,10 @@ def withdraw(
     at: StoreOptions,
 ) -> None:
     """Take back a proposal, a signature, or an amendment that was not ratified."""
+    which = roster(weekend, revision, step)
     with at.opened(season) as kept:
-        kept.withdraw(roster(weekend, revision, step), reason=reason, by=at.user, now=at.moment)
-    say(f"withdrawn: the {STEP_NAMES[_step(step)]} of {weekend}, revision {revision}")
+        kept.withdraw(which, reason=reason, by=at.user, now=at.moment)
+    say(f"taken back: {which}")
 
 
 @with_store()
@@ -145,11 +148,10 @@ def amend(
     *,
     at: StoreOptions,
 ) -> None:
-    """Change the roster in force on site, at once; REVISION is the one in force, and a signer ratifies later."""
-    study = open_study(season)
-    given = study.read_plan(plan)
+    """Change the crews in force at the track, at once; REVISION is the one in force, and a signer ratifies later."""
+    study, which = open_study(season), roster(weekend, revision, "starting_crews")
+    given = read_given(study, plan)
     with at.opened(season) as kept:
-        which = roster(weekend, revision, "starting_crews")
         made = kept.amend(which, given, study.season, Auditor(study), reason=reason, by=at.user, now=at.moment)
     say(f"in force at once: revision {made.number}; a signer has to ratify it")
 
@@ -163,12 +165,11 @@ def ratify(
     *,
     at: StoreOptions,
 ) -> None:
-    """Ratify an amendment that is in force on site."""
-    study = open_study(season)
+    """Ratify an amendment that is in force at the track; every item has to be acknowledged, as for `sign`."""
+    study, which = open_study(season), roster(weekend, revision, "starting_crews")
     with at.opened(season) as kept, _telling_how():
-        which = roster(weekend, revision, "starting_crews")
         kept.ratify(which, study.season, Auditor(study), acknowledge or (), by=at.user, now=at.moment)
-    say(f"ratified: {weekend}, revision {revision}")
+    say(f"ratified: {which}")
 
 
 @contextmanager
@@ -192,11 +193,5 @@ class Auditor:
 
 
 def roster(weekend: str, revision: int, step: str) -> Roster:
-    """Return what a sign-off command speaks of."""
-    return Roster(weekend, _step(step), revision)
-
-
-def _step(text: str) -> Step:
-    if text not in STEP_NAMES:
-        raise InputError(f"--step is {' or '.join(STEP_NAMES)}, not {text!r}")
-    return cast(Step, text)
+    """Return what a sign-off command speaks of; InputError where there is no such step."""
+    return Roster(weekend, cast(Step, step), revision)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -11,7 +11,8 @@ from typing import Annotated, Any
 import typer
 
 from lineup.cli.common import BAD_INPUT, Json, SeasonPath, console, find_athlete, print_json, say
-from lineup.errors import InputError, Problem, SeasonError
+from lineup.errors import InputError, Report, SeasonError
+from lineup.explain.words import count
 from lineup.grading_sheet import add_grades, write_grading_sheet
 from lineup.new_season import write_new_season
 from lineup.pair_patterns import pair_patterns
@@ -34,7 +35,7 @@ def register(app: typer.Typer) -> None:
 def new(folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A folder that is not there yet.")]) -> None:
     """Write a small, commented, valid season to start from, and the same tables as one workbook."""
     written = write_new_season(folder)
-    say(f"{folder}: {len(written)} files written; read README.txt there, then `lineup check {folder}`")
+    say(f"{folder}: {count(len(written), 'file')} written; read README.txt there, then `lineup check {folder}`")
 
 
 def check(season: SeasonPath, as_json: Json = False) -> None:
@@ -44,25 +45,27 @@ def check(season: SeasonPath, as_json: Json = False) -> None:
     except SeasonError as error:
         report = error.report
         if as_json:
-            print_json({"problems": problem_rows(report.problems), "warnings": problem_rows(report.warnings)})
+            print_json(report_document(report))
         say(str(report))
-        say(f"{season}: {_count(report.problems, 'problem')}, {_count(report.warnings, 'warning')}")
+        say(f"{season}: {count(len(report.problems), 'problem')}, {count(len(report.warnings), 'warning')}")
         raise typer.Exit(BAD_INPUT) from None
     if as_json:
-        print_json({"problems": [], "warnings": problem_rows(report.warnings)})
+        print_json(report_document(report))
     else:
         console().print(skill_tables.season_summary(facts))
     if report.warnings:
         say(str(report))
-    say(f"{season}: no problems, {_count(report.warnings, 'warning')}")
+    say(f"{season}: no problems, {count(len(report.warnings), 'warning')}")
 
 
 def skills(
     season: SeasonPath,
     athlete: Annotated[str | None, typer.Option("--athlete", help="Show one athlete's profile.")] = None,
-    on: Annotated[str | None, typer.Option("--on", metavar="DATE", help="Estimate as of this day.")] = None,
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="DATE", help="As known on this day; default: with every grade.")
+    ] = None,
     check_from: Annotated[
-        str | None, typer.Option("--check", metavar="DATE", help="Hold out grades and stops from this day on.")
+        str | None, typer.Option("--check", metavar="DATE", help="Forecast what came from this day on, and compare.")
     ] = None,
     as_json: Json = False,
 ) -> None:
@@ -111,7 +114,7 @@ def _check_skills(season: Season, day: date, as_json: bool) -> None:
 def grading_sheet(
     season: SeasonPath,
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The .xlsx to write.")] = Path("grading.xlsx"),
-    service: Annotated[str | None, typer.Option("--service", help="Only this service.")] = None,
+    service: Annotated[str | None, typer.Option("--service", help="Only this kind of stop.")] = None,
 ) -> None:
     """Write a blank grading sheet: one line per stop and position, a column per graded task, a tally per miss."""
     facts, _ = read_season(season)
@@ -128,16 +131,12 @@ def add_graded_sheet(
     added = add_grades(season, sheet)
     if as_json:
         print_json(asdict(added))
-    say(f"{season}: {added.grades} graded tasks and {added.stops} stops added from {sheet}")
+    say(f"{season}: {count(added.grades, 'graded task')} and {count(added.stops, 'stop')} added from {sheet}")
 
 
-def _count(found: Sequence[Problem], word: str) -> str:
-    return f"{len(found)} {word}{'' if len(found) == 1 else 's'}"
-
-
-def problem_rows(problems: Sequence[Problem]) -> list[dict[str, Any]]:
-    """Return the JSON form of problems or warnings."""
-    return [asdict(problem) for problem in problems]
+def report_document(report: Report) -> dict[str, Any]:
+    """Return the JSON form of a report on a season folder."""
+    return {kind: [asdict(row) for row in getattr(report, kind)] for kind in ("problems", "warnings")}
 
 
 def parse_date(text: str) -> date:

@@ -21,7 +21,8 @@ from lineup.explain.why import SeatAnswer
 from lineup.explain.why_not import WhyNot
 from lineup.optimize.solve import Progress
 from lineup.plan_changes import SeatChange
-from lineup.report.plan_tables import new_table
+from lineup.report.limit_rows import limit_rows
+from lineup.report.plan_tables import clash_lines, new_table
 from lineup.season import Season
 
 
@@ -37,16 +38,18 @@ def audit_document(found: Audit) -> dict[str, Any]:
 
 
 def audit_table(found: Audit, only_summary: bool = False) -> RenderableType:
-    """Return every limit with its worst figure; or one line, with the broken ones."""
+    """Return every limit with its tightest place; or one line, with the broken ones."""
     kept = sum(check.kept for check in found.checks)
-    broken = [check for check in found.checks if not check.kept]
+    hard = sum(not check.kept and not check.priced for check in found.checks)
+    priced = len(found.checks) - kept - hard
     verdict = "passed" if found.passed else "FAILED"
-    line = Text(f"Audit {verdict}: {kept} of {len(found.checks)} limits kept, {len(broken)} passed over.")
-    rows = broken if only_summary else found.checks
-    table = new_table("Limits", "", "limit", "finding", "source")
-    for check in rows:
-        mark = "kept" if check.kept else "priced" if check.priced else "BROKEN"
-        table.add_row(mark, check.rule.replace("_", " "), check.text, check.source)
+    line = Text(
+        f"Audit {verdict}: {kept} of {len(found.checks)} limits kept, {priced} broken at a price, {hard} broken."
+    )
+    rows = [row for row in limit_rows(found) if not only_summary or row.state.startswith("broken")]
+    table = new_table("Limits, the nearest to breaking first", "", "limit", "tightest place", "from")
+    for row in rows:
+        table.add_row(row.state.upper() if row.state == "broken" else row.state, row.name, row.text, row.source)
     return Group(line, table, *(Text(note) for note in found.notes)) if rows else line
 
 
@@ -58,7 +61,7 @@ def swaps_document(swaps: Sequence[Swap]) -> list[dict[str, Any]]:
 def swaps_table(season: Season, swaps: Sequence[Swap]) -> RenderableType:
     """Return swaps, best first, with what forbids those that are not allowed."""
     table = new_table(
-        "Next-best swaps", "where", "what", "allowed", "a stop", "weighted", "chance it is a gain", numbers=3
+        "Next-best swaps", "seat", "who moves", "allowed", "a stop", "whole plan", "a gain is real", numbers=3
     )
     for swap in swaps:
         table.add_row(
@@ -69,7 +72,13 @@ def swaps_table(season: Season, swaps: Sequence[Swap]) -> RenderableType:
             signed(-swap.gain_s),
             f"{swap.chance:.0%}",
         )
-    return Group(table, Text("Minus is quicker or cheaper. A stop: the car's average stop in that race."))
+    return Group(
+        table,
+        Text(
+            "Minus is quicker or cheaper. A stop: the car's average stop in that race. Whole plan: weighted seconds of "
+            "everything the plan counts."
+        ),
+    )
 
 
 def why_text(season: Season, answer: SeatAnswer) -> RenderableType:
@@ -101,7 +110,7 @@ def depth_text(season: Season, chart: DepthChart) -> RenderableType:
     """Return a depth chart, a table per seat, with holes and the dearest losses."""
     parts: list[RenderableType] = []
     for one in chart.seats:
-        columns = ("", "athlete", "clearance", "a stop", "sure", "graded lately", "also")
+        columns = ("", "athlete", "clearance", "a stop", "sure", "graded lately", "note")
         table = new_table(words.place(season, one.seat), *columns)
         for row in one.rows:
             order = f"{row.place}." if row.place else "—"
@@ -126,9 +135,7 @@ def replan_text(season: Season, found: Replan) -> RenderableType:
         for change in in_order(season, option.changes):
             before, after = (words.name(season, a) if a else "nobody" for a in (change.before, change.after))
             parts.append(Text(f"  {words.place(season, change.seat)}: {before} → {after}"))
-    for clash in found.clash:
-        parts += [Text(f"  - {fact.text}") for fact in clash.facts]
-        parts += [Text(f"  * {repair.text}") for repair in clash.repairs]
+    parts += [Text(line) for line in clash_lines(found.clash)]
     return Group(*parts, Text(found.caution, style="italic"))
 
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Final
 
 from lineup.plan import Plan
-from lineup.report.car_seats import cover_text
+from lineup.report.cover_words import cover_words
 from lineup.report.party import car_name, name_of, position_name, travellers
 from lineup.season import Race, Season
 
@@ -79,7 +79,7 @@ def travel(season: Season, plan: Plan) -> Rows:
 
 def cover(season: Season, plan: Plan) -> Rows:
     """Return one row per seat: who steps in if its starter is lost."""
-    rows = [(c.seat.race, c.seat.car, c.seat.position, cover_text(season, c)) for c in plan.cover]
+    rows = [(c.seat.race, c.seat.car, c.seat.position, cover_words(season, c)) for c in plan.cover]
     return Rows("cover", ("race", "car", "position", "if_lost"), tuple(rows))
 
 

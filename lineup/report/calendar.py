@@ -88,7 +88,7 @@ def write_calendars(
 
 
 def athlete_calendar(season: Season, plan: Plan, athlete: str, issue: Issue, earlier: Iterable[Plan] = ()) -> bytes:
-    """Return the calendar of one athlete: his own duties and nobody else's."""
+    """Return the calendar of one athlete: the own duties and nobody else's."""
     now = list(_duties_of_athlete(season, plan, athlete))
     gone = _cancelled(now, (duty for old in earlier for duty in _duties_of_athlete(season, old, athlete)))
     return _calendar(season, name_of(season, athlete), [*now, *gone], issue)

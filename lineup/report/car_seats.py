@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lineup.eligibility import bears_on
-from lineup.plan import Cover, Move
-from lineup.report.party import car_name, name_of, position_name
+from lineup.plan import Cover
+from lineup.report.cover_words import cover_words
+from lineup.report.party import name_of
 from lineup.report.stamp import Paper
 from lineup.season import Race, Season, Seat
 
@@ -40,21 +41,6 @@ def _seat_line(season: Season, paper: Paper, seat: Seat, cover: Cover | None) ->
         notes.append("pinned")
     if athlete and season.clearance_level(athlete, seat.position, seat.race) == "training":
         notes.append("in training")
-    return SeatLine(position.name, name, cover_text(season, cover), ", ".join(notes), changed or name == "OPEN")
-
-
-def cover_text(season: Season, cover: Cover | None) -> str:
-    """Return a chain of moves in words: who steps in, from where, and what stays open."""
-    if cover is None:
-        return ""
-    steps = [f"{name_of(season, m.athlete)} {_origin(season, m, cover.seat)}".strip() for m in cover.moves if m.end]
-    if cover.open is not None:
-        steps.append(f"open: {position_name(season, cover.open.position)}, {car_name(season, cover.open.car)}")
-    return "; ".join(steps)
-
-
-def _origin(season: Season, move: Move, seat: Seat) -> str:
-    if move.start is None:
-        return "(reserve)"
-    position = position_name(season, move.start.position)
-    return f"({position})" if move.start.car == seat.car else f"({position}, {car_name(season, move.start.car)})"
+    unknown = "" if not paper.plan.cover else "nobody on site"  # a plan made by hand says nothing of cover
+    steps = unknown if cover is None else cover_words(season, cover)
+    return SeatLine(position.name, name, steps, ", ".join(notes), changed or name == "OPEN")

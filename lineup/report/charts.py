@@ -10,7 +10,9 @@ import altair as alt
 import pandas as pd
 
 from lineup.crew_report import CrewReport
+from lineup.explain.words import count
 from lineup.report.party import car_name, position_name
+from lineup.report.race_words import race_name
 from lineup.season import Season
 
 # blue, vermilion and grey of one lightness keep apart for every kind of colour vision (after Okabe and Ito 2008, from
@@ -89,8 +91,8 @@ def stop_timeline(report: CrewReport, season: Season) -> Picture:
     )
     words = (
         f"{report.holds_up} Share of stops in which somebody's work is decisive: {named}. A diamond marks tasks that "
+        "are decisive in at least half of the stops."
     )
-    words += "are decisive in at least half of the stops."
     return _picture(chart, words)
 
 
@@ -133,9 +135,9 @@ def stacked(dots: Sequence[float], under_s: float) -> pd.DataFrame:
 
 def under_words(dots: Sequence[float], under_s: float) -> str:
     """Say the distribution as counts of stops."""
-    count = sum(dot < under_s for dot in dots)
+    under = sum(dot < under_s for dot in dots)
     return (
-        f"{count} of {len(dots)} forecast stops take less than {under_s:.1f} s; the quickest about {dots[0]:.1f} s, "
+        f"{under} of {len(dots)} forecast stops take less than {under_s:.1f} s; the quickest about {dots[0]:.1f} s, "
         f"the middle {dots[len(dots) // 2]:.1f} s, the slowest {dots[-1]:.1f} s."
     )
 
@@ -155,16 +157,16 @@ def _dots(data: pd.DataFrame, under_s: float, start: float | None = None) -> alt
     return alt.LayerChart(layer=[points, rule], data=data)
 
 
-def before_after(rows: Sequence[tuple[str, float, float]], unit: str = "s") -> Picture:
-    """Return a dumbbell per (label, before, after): an open circle before, a filled triangle after."""
+def before_after(rows: Sequence[tuple[str, float, float]]) -> Picture:
+    """Return a dumbbell per (label, before, after), seconds: an open circle before, a filled triangle after."""
     data = pd.DataFrame(rows, columns=["label", "before", "after"])
     base = alt.Chart(data).encode(y=alt.Y("label:N", sort=None, title=None, axis=alt.Axis(labelLimit=180)))
     line = base.mark_rule(color=GREY).encode(
-        x=alt.X("before:Q", scale=alt.Scale(zero=False), title=f"mean stop, {unit}"), x2="after:Q"
+        x=alt.X("before:Q", scale=alt.Scale(zero=False), title="mean stop, seconds"), x2="after:Q"
     )
     start = base.mark_point(shape="circle", size=80, color=GREY, strokeWidth=2).encode(x="before:Q")
     end = base.mark_point(shape="triangle", size=90, filled=True, color=VERMILION, opacity=1).encode(x="after:Q")
-    words = "; ".join(f"{label}: {b:.2f} {unit} before, {a:.2f} {unit} after" for label, b, a in rows)
+    words = "; ".join(f"{label}: {b:.2f} s before, {a:.2f} s after" for label, b, a in rows)
     return _picture((line + start + end).properties(height=max(90, 34 * len(rows))), words + ".")
 
 
@@ -217,8 +219,8 @@ def grade_history(grades: pd.DataFrame, pool_s: float) -> Picture:
     times = data["seconds"]
     slips = int((data["misses"] == "with a miss").sum())
     words = (
-        f"{len(data)} grades, {slips} of them with a miss; half of them between {times.quantile(0.25):.2f} s and "
-        f"{times.quantile(0.75):.2f} s. The dashed line is the pool's level in a race, {pool_s:.2f} s."
+        f"{count(len(data), 'grade')}, {slips} of them with a miss; half of them between {times.quantile(0.25):.2f} s "
+        f"and {times.quantile(0.75):.2f} s. The dashed line is the pool's level in a race, {pool_s:.2f} s."
     )
     return _picture((points + rule).properties(height=220), words)
 
@@ -245,7 +247,7 @@ def car_stops(rows: Sequence[tuple[str, str, float, float]], season: Season) -> 
     """Return forecast stops along the block: (car, race, median_s, p90_s), a line per car with its own symbol."""
     data = pd.DataFrame(
         [
-            {"car": car_name(season, car), "race": season.races[race].name or race, "median": m, "p90": p}
+            {"car": car_name(season, car), "race": race_name(season, race), "median": m, "p90": p}
             for car, race, m, p in rows
         ]
     )
@@ -265,7 +267,7 @@ def car_stops(rows: Sequence[tuple[str, str, float, float]], season: Season) -> 
         ],
     ).properties(height=330)  # fmt: skip
     words = "; ".join(
-        f"{car}: median {part['median'].min():.1f} to {part['median'].max():.1f} s over {len(part)} races"
+        f"{car}: median {part['median'].min():.1f} to {part['median'].max():.1f} s over {count(len(part), 'race')}"
         for car, part in data.groupby("car", sort=False)
     )
     return _picture(chart, words + ".")

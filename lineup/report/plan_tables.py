@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from lineup.explain import words
-from lineup.plan import EntryForecast, Plan
-from lineup.season import Race, Season
+from lineup.plan import Clash, EntryForecast, Plan
+from lineup.report.cover_words import uncovered
+from lineup.report.race_words import race_name, race_title
+from lineup.season import Season
 
 CAUTIONS = Text(
     "These are forecasts, not promises. Lifting, fuel, a return from injury and driving while tired hurt people: "
@@ -27,21 +29,14 @@ def new_table(title: str, *columns: str, numbers: int = 0) -> Table:
     return table
 
 
-def race_heading(season: Season, race: Race) -> str:
-    """Return "Weekend 3 · Pine Hollow 300 · Saturday 14 March, report 09:00, race 13:00 · lined tire"."""
-    report, start = season.local(race.report, race.site), season.local(race.start, race.site)
-    day = f"{start:%A} {start.day} {start:%B %Y}"
-    return (
-        f"{race.weekend} · {race.name or race.id} · {day}, report {report:%H:%M}, race {start:%H:%M} · tire {race.tire}"
-    )
-
-
 def crews(season: Season, plan: Plan) -> RenderableType:
     """Return the starting crews, one table per race, a row per car and a column per position."""
     tables: list[RenderableType] = []
     for race in season.races_of(plan.weekends):
         positions = season.positions_of(race.id)
-        table = new_table(race_heading(season, race), "car", *(season.positions[p].name for p in positions))
+        table = new_table(
+            f"{race.weekend} · {race_title(season, race)}", "car", *(season.positions[p].name for p in positions)
+        )
         for car in season.cars_in[race.id]:
             crew = plan.crew(race.id, car)
             names = (season.athletes[crew[p]].name if p in crew else "—" for p in positions)
@@ -63,7 +58,7 @@ def forecasts(season: Season, entries: Sequence[EntryForecast]) -> Table:
     for (race, car), by_service in crews.items():
         slowest = max(by_service.values(), key=lambda entry: entry.mean_s)
         table.add_row(
-            season.races[race].name or race,
+            race_name(season, race),
             season.cars[car].name or car,
             *(_stop(by_service.get(service)) for service in services),
             _held_up_by(season, slowest),
@@ -87,9 +82,7 @@ def travel_party(season: Season, plan: Plan) -> RenderableType:
     for race in season.races_of(plan.weekends):
         names = [season.athletes[r.athlete].name for r in plan.reserves if r.race == race.id]
         table.add_row(race.name or race.id, ", ".join(names) or "nobody")
-    covered = {cover.seat for cover in plan.cover if cover.moves}
-    must = [a.seat for a in plan.assignments if season.positions[a.position].filled == "always"]
-    holes = [seat for seat in must if seat not in covered]
+    holes = uncovered(season, plan)
     if not holes:
         return Group(
             table, Text(f"Every seat that must be filled has somebody on site to step in: {_cover_words(plan)}.")
@@ -129,7 +122,7 @@ def proof(plan: Plan) -> Text:
         f"{plan.scenarios:,} sampled stops per service, seed {plan.seed})."
     )
     if plan.fresh_value_s is not None and plan.se_s is not None:
-        text += f" On fresh samples it costs {plan.fresh_value_s:,.2f} s, give or take {plan.se_s:.2f}."
+        text += f" On stops sampled afresh it costs {plan.fresh_value_s:,.2f} s, give or take {plan.se_s:.2f} s."
     return Text("\n".join((text, *plan.notes)))
 
 
@@ -137,11 +130,14 @@ def no_plan(plan: Plan) -> RenderableType:
     """Return in words why there is no plan."""
     if plan.status == "not_found":
         return Text("No plan was found in the time given. That does not mean there is none: give it more time.")
-    lines = [f"No plan exists for {', '.join(plan.weekends)}."]
-    for number, clash in enumerate(plan.clash, start=1):
-        lines.append(f"\nClash {number}: these facts cannot all hold.")
-        lines += [f"  - {fact.text}" for fact in clash.facts]
+    return Text("\n".join((f"No plan exists for {', '.join(plan.weekends)}.", *clash_lines(plan.clash))))
+
+
+def clash_lines(clashes: Sequence[Clash]) -> Iterator[str]:
+    """Tell line by line which facts cannot all hold, and what would mend each clash."""
+    for number, clash in enumerate(clashes, start=1):
+        yield f"\nClash {number}: these facts cannot all hold."
+        yield from (f"  - {fact.text}" for fact in clash.facts)
         if clash.repairs:
-            lines.append("  What would mend it, cheapest first (each was tried):")
-            lines += [f"  * {repair.text}" for repair in clash.repairs]
-    return Text("\n".join(lines))
+            yield "  What would mend it, cheapest first (each was tried):"
+            yield from (f"  * {repair.text}" for repair in clash.repairs)

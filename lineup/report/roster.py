@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal
@@ -62,14 +61,6 @@ def roster(season: Season, plan: Plan) -> tuple[RosterRow, ...]:
     rows = [_row(season, plan, rules, a, seats[a.id], trips[a.id]) for a in season.athletes.values()]
     order = {position: place for place, position in enumerate(season.positions)}
     return tuple(sorted(rows, key=lambda row: order.get(row.position, len(order))))
-
-
-def counts(row_cells: Iterable[RosterCell]) -> Mapping[Kind, int]:
-    """How many of these cells are of each kind, for a line of words beside the matrix."""
-    found: dict[Kind, int] = dict.fromkeys(("works", "travels", "rests", "out", "no_race"), 0)
-    for cell in row_cells:
-        found[cell.kind] += 1
-    return found
 
 
 def _row(

@@ -10,7 +10,7 @@ from lineup.report.car_sheet import draw_car, plan_car, too_long
 from lineup.report.page import Page
 from lineup.report.party import car_name
 from lineup.report.plain import file_name
-from lineup.report.stamp import Paper
+from lineup.report.stamp import Paper, Papers
 from lineup.report.travel_sheet import draw_party
 from lineup.season import Season
 
@@ -18,19 +18,17 @@ from lineup.season import Season
 def write_sheets(
     folder: Path | str,
     season: Season,
-    crews: Paper,
+    papers: Papers,
     weekend: str,
     *,
     printed_at: datetime,
     paper: str = "A4",
-    travel: Paper | None = None,
 ) -> tuple[Path, ...]:
     """Write the sheets of a weekend as PDF files and return their paths, the travel party's first.
 
     Parameters
     ----------
-    crews : plan and stamp of the starting crews.
-    travel : plan and stamp of the travel list; None: the same as `crews`.
+    papers : starting crews and travel list, each with its plan and stamp.
     paper : "A4" or "Letter".
     printed_at : aware; printed at the foot.
 
@@ -39,12 +37,15 @@ def write_sheets(
     InputError
         When the season has no such weekend, or the folder cannot be written to.
     """
-    folder = _ready(folder)
-    party = folder / f"{file_name('travel', weekend)}.pdf"
-    paths = [write_travel_sheet(party, season, travel or crews, weekend, printed_at=printed_at, paper=paper)]
-    for car in cars_of(season, weekend):
-        path = folder / f"{file_name('crew', weekend, car)}.pdf"
-        paths.append(write_car_sheet(path, season, crews, (weekend, car), printed_at=printed_at, paper=paper))
+    folder = ready(folder)
+    paths = []
+    if papers.travel is not None:
+        path = folder / f"{file_name('travel', weekend)}.pdf"
+        paths.append(write_travel_sheet(path, season, papers.travel, weekend, printed_at=printed_at, paper=paper))
+    if papers.crews is not None:
+        for car in cars_of(season, weekend):
+            path, entry = folder / f"{file_name('crew', weekend, car)}.pdf", (weekend, car)
+            paths.append(write_car_sheet(path, season, papers.crews, entry, printed_at=printed_at, paper=paper))
     return tuple(paths)
 
 
@@ -70,25 +71,6 @@ def write_travel_sheet(
         return page.save(path)
 
 
-def write_booklet(
-    path: Path,
-    season: Season,
-    crews: Paper,
-    weekend: str,
-    *,
-    printed_at: datetime,
-    paper: str = "A4",
-    travel: Paper | None = None,
-) -> Path:
-    """Write every sheet of a weekend into one PDF, the travel party's first; see `write_sheets`."""
-    cars = cars_of(season, weekend)
-    with Page(f"Roster of weekend {weekend}", paper, printed_at) as page:
-        draw_party(page, season, travel or crews, weekend, printed_at)
-        for car in cars:
-            draw_car(page, season, crews, weekend, car, printed_at)
-        return page.save(path)
-
-
 def too_long_sheets(season: Season, crews: Paper, weekend: str, *, paper: str = "A4") -> tuple[str, ...]:
     """Return one sentence for every car whose sheet of a weekend needs more than one page."""
     told = []
@@ -108,7 +90,8 @@ def cars_of(season: Season, weekend: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(car for race in races for car in season.cars_in[race.id]))
 
 
-def _ready(folder: Path | str) -> Path:
+def ready(folder: Path | str) -> Path:
+    """Return a folder to write to, made where it is not there; InputError where that is not possible."""
     folder = Path(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)

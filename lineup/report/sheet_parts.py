@@ -1,4 +1,4 @@
-"""The parts every sheet shares: heading, cautions, signature lines, and the foot that names revision and chain head."""
+"""The parts every sheet shares: heading, cautions, signature lines, and the foot that names revision and check code."""
 
 from __future__ import annotations
 
@@ -20,10 +20,7 @@ CAUTION_HEAD: Final = 31.0  # mm
 # common practice, no source; the last line names what comes first
 CAUTIONS_AT_THE_CAR: Final = (
     ("Lifting", "Warm up, lift as trained, hand over what is too heavy, stop at the first pain."),
-    (
-        "Fuel",
-        "Fire suit, gloves and helmet on before a can is filled; extinguisher manned; no sparks nearby.",
-    ),
+    ("Fuel", "Fire suit, gloves and helmet on before a can is filled; extinguisher manned; no sparks nearby."),
     ("Return from injury", "Only with a licensed practitioner's written clearance, step by step as they direct."),
     ("Driving tired", "Nobody drives home on too little sleep: rest first, share the wheel, or stay the night."),
 )
@@ -62,7 +59,11 @@ def proof_text(plan: Plan) -> str:
     """Return how good the lineup is known to be."""
     if plan.status == "proven":
         return "lineup proven best" + (f" within {plan.gap:.2%}" if plan.gap else "")
-    return f"best lineup found, within {plan.gap:.2%} of the bound" if plan.gap is not None else "lineup without proof"
+    return (
+        f"best lineup found, within {plan.gap:.2%} of the best possible"
+        if plan.gap is not None
+        else "lineup without proof"
+    )
 
 
 def day_span(first: date, last: date) -> str:
@@ -103,8 +104,8 @@ def draw_heading(page: Page, heading: Heading, stamp: Stamp) -> float:
 
 def _who(stamp: Stamp) -> str:
     if stamp.amended_by:
-        return f"amended on site by {stamp.amended_by}"
-    return f"proposed by {stamp.proposed_by}" if stamp.proposed_by else "made outside a store"
+        return f"amended at the track by {stamp.amended_by}"
+    return f"proposed by {stamp.proposed_by}" if stamp.proposed_by else "not kept"
 
 
 def heading_height(page: Page) -> float:
@@ -181,15 +182,11 @@ def _signature_note(stamp: Stamp) -> str:
 
 
 def draw_foot(page: Page, stamp: Stamp, printed_at: datetime, number: int, of: int) -> None:
-    """Draw revision, chain head, time of printing and page number at the foot."""
+    """Draw revision, check code, time of printing and page number at the foot."""
     y = page.bottom - FOOT_HEIGHT + 2.5
     page.rule(y)
-    head = (
-        f"Chain head, record {stamp.head_number}:  {stamp.head_text}"
-        if stamp.head
-        else "No chain head: not from a store"
-    )
-    page.put(page.left, y + 1.2, page.width, head, 8, ink=SOFT)
+    code = f"Check code, record {stamp.head_number}:  {stamp.head_text}" if stamp.head else "No check code: not kept"
+    page.put(page.left, y + 1.2, page.width, code, 8, ink=SOFT)
     left = f"Revision {stamp.revision} of the {stamp.step}" if stamp.revision else "Draft"
     page.put(page.left, y + 4.9, page.width * 0.5, left, 8, ink=SOFT)
     right = f"Printed {printed_at.astimezone(UTC):%Y-%m-%d %H:%M} UTC  ·  page {number} of {of}"

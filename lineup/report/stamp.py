@@ -14,11 +14,11 @@ UNAUTHENTICATED = "Unauthenticated: no log-in was checked, the names are taken o
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """State, revision and chain head that a document prints.
+    """State, revision and check code that a document prints.
 
     `step` is "travel list" or "starting crews", `words` the state as a heading says it, `signed` whether a
-    signature stands behind exactly this revision. `head` is the hash of record `head_number`. `reviews` maps a car
-    to its crew chief's word; `reminders` are (text, ticked).
+    signature stands behind exactly this revision. `head`, the check code, is the hash of record `head_number`.
+    `reviews` maps a car to its crew chief's word; `reminders` are (text, ticked).
     """
 
     step: str = "starting crews"
@@ -43,7 +43,7 @@ class Stamp:
 
     @property
     def head_text(self) -> str:
-        """The chain's head in groups of eight, as a sheet prints it and a verification reads it back."""
+        """The check code in groups of eight, as a sheet prints it and a verification reads it back."""
         return " ".join(self.head[i : i + 8] for i in range(0, len(self.head), 8))
 
 
@@ -54,3 +54,16 @@ class Paper:
     plan: Plan
     stamp: Stamp = field(default_factory=Stamp)
     earlier: Plan | None = None
+
+
+@dataclass(frozen=True)
+class Papers:
+    """What is printed of a weekend; None: that step was not proposed yet, so it has no sheet."""
+
+    crews: Paper | None
+    travel: Paper | None
+
+    @classmethod
+    def draft(cls, plan: Plan) -> Self:
+        """Return both steps of a plan that was never kept in a store."""
+        return cls(Paper(plan, Stamp.draft()), Paper(plan, Stamp.draft("travel list")))

@@ -22,7 +22,7 @@ from lineup.season import Season
 
 WIDEST: Final = 44  # characters
 FIRST: Final = (
-    "Forecasts are forecasts. Lifting, fuel, a return from injury and driving tired hurt people: the sanctioning "
+    "Forecasts are forecasts. Lifting, fuel, a return from injury and driving while tired hurt people: the sanctioning "
     "body's rules, local codes and licensed practice come first. This workbook clears nobody to compete."
 )
 
@@ -151,7 +151,7 @@ def _write_about(book: Any, formats: dict[str, Any], plan: Plan, stamp: Stamp, m
         ("revision", stamp.revision),
         ("signed by", stamp.signed_by),
         ("signature", "" if stamp.authenticated else UNAUTHENTICATED),
-        ("chain head", stamp.head),
+        ("check code", stamp.head),
         ("made", made_at.astimezone(UTC).isoformat(timespec="minutes")),
         ("status", plan.status),
         ("value_s", plan.value_s),

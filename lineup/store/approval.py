@@ -61,7 +61,7 @@ class Approval(Revisions):
     def ratify(
         self, roster: Roster, season: Season, audit: Auditor, acknowledged: Collection[str], *, by: User, now: datetime
     ) -> Record:
-        """Ratify an amendment that is in force on site; raises like `sign`."""
+        """Ratify an amendment that is in force at the track; raises like `sign`."""
         return self._approve("ratified", roster, season, audit, acknowledged, by, now)
 
     def _approve(

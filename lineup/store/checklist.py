@@ -12,6 +12,7 @@ from lineup.eligibility import pair_rule
 from lineup.errors import NotAllowed, Unacknowledged
 from lineup.plan import Plan
 from lineup.plan_changes import seat_changes
+from lineup.report.limit_rows import limit_name
 from lineup.report.party import travellers
 from lineup.season import Pin, Season
 from lineup.store.changes import change_texts, label, races_of, trip_changes
@@ -19,7 +20,7 @@ from lineup.store.weekend import StepState
 
 # parts of the inputs that, once changed, make a plan unfit to sign; a change in any other part is a warning
 BLOCKING: Final = ("absences", "clearances", "races", "entries", "limits")
-PART_WORDS: Final = {"absences": "availability"}
+PART_WORDS: Final = {"absences": "availability"}  # parts of the inputs that their file calls otherwise
 
 Kind = Literal["change", "pin", "limit", "objection", "late", "breach"]
 
@@ -134,7 +135,7 @@ def checklist(
     acknowledged instead of standing in the way, and inputs may have changed (they are why it was needed).
     """
     broken = [check for check in audit.checks if not check.kept]
-    hard = [f"the audit found a breach of {check.rule}: {check.text}" for check in broken if not check.priced]
+    hard = [f"the audit found a breach, {text}" for text in breaches(audit)]
     blocks = list(subject.blocks) if after_the_fact else [*subject.blocks, *hard, *_stale(season, subject)]
     unlisted = [] if subject.travel_list is None else _not_on_the_list(season, subject, subject.travel_list)
     blocks += [] if after_the_fact else unlisted
@@ -146,6 +147,11 @@ def checklist(
         items.append(_item("late", f"the deadline, {subject.deadline:%Y-%m-%d %H:%M} UTC, has passed"))
     unique = {item.id: item for item in items}
     return Checklist(tuple(dict.fromkeys(blocks)), tuple(unique.values()), _warnings(season, subject))
+
+
+def breaches(audit: AuditResult) -> list[str]:
+    """Return every limit that is broken and has no price, with its worst finding."""
+    return [f"{limit_name(check.rule)}: {check.text}" for check in audit.checks if not check.kept and not check.priced]
 
 
 def changed_parts(then: Mapping[str, str], now: Mapping[str, str]) -> tuple[str, ...]:
@@ -205,7 +211,7 @@ def _prices(season: Season, subject: Subject, broken: Sequence[AuditCheck]) -> I
         here = [breach.text for breach in check.broken if breach.race is None or breach.race in races]
         texts = here if check.broken else [check.text]
         for text in texts if check.priced else ():
-            yield _item("limit", f"{check.rule} is broken at a price: {text}")
+            yield _item("limit", f"broken at a price, {limit_name(check.rule)}: {text}")
 
 
 def _objections(season: Season, state: StepState) -> list[Item]:

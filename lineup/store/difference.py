@@ -6,15 +6,16 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
+from lineup.explain.words import cost
 from lineup.plan import Assignment, Plan
 from lineup.plan_changes import SeatChange, seat_changes
+from lineup.report.limit_rows import EDGE_SHARE
 from lineup.season import Season
 from lineup.store.changes import TripChange, change_texts, races_of, trip_changes
 
-CLOSE_SHARE: Final = 0.1  # a kept limit is close when this share of it, or less, is left
 FIXED: Final = ("height",)  # figures that no lineup moves: kept or broken, never close
 MOST_CLOSE: Final = 12  # lines about limits that a difference tells before it counts the rest
-SMALLEST_S: Final = 0.0005  # a cost that moves by less than this does not show at three digits
+SMALLEST_S: Final = 0.005  # a cost that moves by less than this does not show at two digits
 
 
 class PricedPlan(Protocol):
@@ -116,13 +117,15 @@ class Difference:
         """Return the difference as plain sentences, the moves first."""
         lines = list(change_texts(season, (*self.seats, *self.trips))) or ["nobody moves"]
         if self.gain_s is not None:
-            verb = "gains" if self.gain_s >= 0 else "costs"
+            told = f"gains {self.gain_s:.2f} s" if self.gain_s >= 0 else f"costs {-self.gain_s:.2f} s more"
             sure = "" if self.chance is None else f", {self.chance:.0%} likely to be real"
-            lines.append(f"forecast: {verb} {abs(self.gain_s):.3f} s{sure}")
-        lines += [f"{name}: {b:.3f} s before, {a:.3f} s after ({a - b:+.3f} s)" for name, (b, a) in self.costs.items()]
-        lines += [f"limit newly close: {text}" for text in self.close[:MOST_CLOSE]]
+            lines.append(f"the whole plan {told}{sure}")
+        lines += [
+            f"{cost(name)}: {b:.2f} s before, {a:.2f} s after ({a - b:+.2f} s)" for name, (b, a) in self.costs.items()
+        ]
+        lines += [f"limit now at the edge, or broken: {text}" for text in self.close[:MOST_CLOSE]]
         if len(self.close) > MOST_CLOSE:
-            lines.append(f"and {len(self.close) - MOST_CLOSE} more limits newly close")
+            lines.append(f"and {len(self.close) - MOST_CLOSE} more limits now at the edge, or broken")
         return (*lines, *self.notes)
 
 
@@ -198,7 +201,7 @@ def _state(rule: object, measure: LimitMeasure) -> int:
         return 2
     if measure.limit is None or rule in FIXED:
         return 0
-    return int(-measure.excess <= CLOSE_SHARE * abs(measure.limit))
+    return int(-measure.excess <= EDGE_SHARE * abs(measure.limit))
 
 
 Figures = tuple[tuple[float, Mapping[str, float]], tuple[float, Mapping[str, float]]]
@@ -209,7 +212,7 @@ def _figures(before: Plan, after: Plan, pricer: PlanPricer | None) -> tuple[Figu
         old, new = pricer.price(before.assignments), pricer.price(after.assignments)
         return ((old.value_s, old.costs), (new.value_s, new.costs)), ()
     if before.value_s is None or after.value_s is None:
-        return None, ("one of the two was never priced: seconds cannot be compared",)
+        return None, ("one of the two was never priced: seconds cannot be compared. Price it first",)
     if _basis(before) != _basis(after):
         return None, ("the two were forecast from different inputs or scenarios: price both anew to compare seconds",)
     return ((before.value_s, before.costs), (after.value_s, after.costs)), ()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from lineup.explain.words import count
 from lineup.store.record import Record
 from lineup.store.weekend import STEP_NAMES
 
@@ -49,29 +50,27 @@ def _text(record: Record) -> str:
         case "proposed" | "ratified":
             return f"{record.kind} {roster}"
         case "signed":
-            return f"signed {roster}{' after its deadline' if body['late'] else ''}; {_count(body)} acknowledged"
+            late = " after its deadline" if body["late"] else ""
+            return f"signed {roster}{late}; {count(len(body['items']), 'item')} acknowledged"
         case "acknowledged":
             return f"acknowledged {roster}, for car {body['car']}{reason}"
         case "objected":
             return f"objected to {roster}, for car {body['car']}{reason}"
         case "amended":
-            return f"amended on site: {roster} is in force{reason}"
+            return f"amended at the track: {roster} is in force{reason}"
         case "withdrawn":
             return f"took back the {body['what']} of {roster}{reason}"
         case "deadline":
-            return f"set the deadline of the {step} to {body['deadline']}"
+            return f"set the deadline of the {step} to {datetime.fromisoformat(body['deadline']):%Y-%m-%d %H:%M} UTC"
         case "ticked":
             return f"{'ticked' if body['done'] else 'took the tick back from'} the reminder {body['reminder']}"
         case "pin":
-            return f"pinned {body['pin']['athlete']} ({body['pin']['kind']}): {body['pin']['reason']}"
+            pin = body["pin"]
+            place = [pin[key] for key in ("other", "race", "car", "position") if pin[key]]
+            return f"pinned {pin['athlete']} ({', '.join((pin['kind'], *place))}): {pin['reason']}"
         case "pin_lifted":
             return f"lifted pin {body['pin']}{reason}"
         case "drill":
             return f"kept the drill {body['name']}"
         case _:
             return record.kind
-
-
-def _count(body: object) -> str:
-    items = body["items"] if isinstance(body, dict) else ()
-    return "1 item" if len(items) == 1 else f"{len(items)} items"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -53,7 +53,7 @@ class Notes(Desk):
     def keep_pin(self, pin: Pin, *, by: User, now: datetime) -> KeptPin:
         """Keep a pin until it is lifted; NotAllowed when the user is no coach, StoreError without a reason."""
         self._require(by, ("coach",), "setting a pin")
-        clean(pin.reason, "a pin needs a reason")
+        pin = replace(pin, reason=clean(pin.reason, "a pin needs a reason"))
         with self._journal.writing() as store:
             return _to_pin(store.append("pin", {"pin": asdict(pin)}, by=by, now=now))
 

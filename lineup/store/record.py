@@ -13,7 +13,7 @@ from lineup.errors import StoreError
 from lineup.store.bodies import body_fits
 
 GENESIS = "0" * 64  # what the first record names as its predecessor
-SHORTEST_HEAD = 12  # hex digits below which a head typed from a sheet could belong to another record
+SHORTEST_HEAD = 12  # hex digits below which a check code typed from a sheet could belong to another record
 
 
 class Row(NamedTuple):
@@ -119,12 +119,12 @@ def to_record(row: Row) -> Record:
 def verify_chain(rows: Iterable[Row], printed: str = "") -> Verification:
     """Walk along the chain and name the first record that is missing or not as it was written.
 
-    `printed` is a head as a sheet shows it (at least its first 12 hex digits; spaces do not matter). A chain
-    that was rewritten as a whole agrees with itself, but no longer holds the head that was printed.
+    `printed` is the check code of a sheet: the hash of the newest record when it was printed (at least its first 12
+    hex digits; spaces do not matter). A chain that was rewritten as a whole agrees with itself, but no longer holds it.
     """
     wanted = "".join(printed.split()).lower()
     if wanted and (len(wanted) < SHORTEST_HEAD or not set(wanted) <= set("0123456789abcdef")):
-        raise StoreError(f"a head is at least {SHORTEST_HEAD} digits 0-9 and a-f as the sheet prints them")
+        raise StoreError(f"a check code is at least {SHORTEST_HEAD} digits 0-9 and a-f, as the sheet prints them")
     count, head, found = 0, GENESIS, not wanted
     for row in rows:
         expected = count + 1
@@ -139,7 +139,7 @@ def verify_chain(rows: Iterable[Row], printed: str = "") -> Verification:
         count, head = expected, row.hash
         found = found or head.startswith(wanted)
     if not found:
-        problem = "the head printed on the sheet is not in this store: its history was rewritten, or its end cut off"
+        problem = "the check code of the sheet is not in this store: its history was rewritten, or its end cut off"
         return Verification(count, head, None, problem)
     return Verification(count, head)
 

@@ -13,7 +13,7 @@ from lineup.errors import NotAllowed, StoreError
 from lineup.plan import Plan
 from lineup.plan_file import plan_from_dict, plan_to_dict
 from lineup.season import Pin, Season
-from lineup.store.checklist import BLOCKING, AuditResult
+from lineup.store.checklist import BLOCKING, AuditResult, breaches
 from lineup.store.desk import Desk
 from lineup.store.journal import Reader, Writer
 from lineup.store.people import User
@@ -75,9 +75,9 @@ class Revisions(Desk):
             When the audit found a breach.
         """
         self._require(by, ("coach",), "checking a lineup anew")
-        breaches = [f"{check.rule}: {check.text}" for check in audit.checks if not check.kept and not check.priced]
-        if breaches:
-            raise NotAllowed(f"the lineup of revision {number} no longer holds: {'; '.join(breaches)}")
+        broken = breaches(audit)
+        if broken:
+            raise NotAllowed(f"the lineup of revision {number} no longer holds: {'; '.join(broken)}. Plan again")
         with self._journal.writing() as store:
             revision, plan = to_revision(store.record(number, "revision")), read_plan(store, number)
             fresh = {part: mark for part, mark in season.fingerprints.items() if part in BLOCKING}

@@ -10,7 +10,7 @@ from lineup.plan_changes import seat_changes
 from lineup.season import Season
 from lineup.store.approval import Approval
 from lineup.store.changes import label, races_of, trip_changes
-from lineup.store.checklist import Auditor
+from lineup.store.checklist import Auditor, breaches
 from lineup.store.fitness import unfit
 from lineup.store.people import Role, User
 from lineup.store.record import Record, utc_text
@@ -19,6 +19,7 @@ from lineup.store.steps import append_step, read_state, require_revision
 from lineup.store.weekend import (
     STATUS_WORDS,
     STEP_NAMES,
+    VERDICTS,
     Roster,
     Step,
     Verdict,
@@ -53,7 +54,7 @@ class SignOff(Approval):
                 raise StoreError(f"revision {roster.revision} is not about weekend {roster.weekend}")
             check_newest(store, (roster.weekend,), roster.revision)
             state = read_state(store, roster.weekend)[roster.step]
-            marks = {"proposed": state.proposal, "signed": state.signature, "in force on site": state.amendment}
+            marks = {"proposed": state.proposal, "signed": state.signature, "in force at the track": state.amendment}
             for word, mark in marks.items():
                 if mark and mark.revision == roster.revision:
                     raise NotAllowed(f"{roster} is {word} already")
@@ -69,8 +70,8 @@ class SignOff(Approval):
         NotAllowed
             When the user is not this car's crew chief, or the roster is not the one to look at now.
         """
-        if verdict not in ("acknowledged", "objected"):
-            raise StoreError(f"a review is acknowledged or objected, not {verdict!r}")
+        if verdict not in VERDICTS:
+            raise StoreError(f"a review is {' or '.join(VERDICTS)}, not {verdict!r}")
         self._require(by, ("crew_chief",), "reviewing a crew", frozenset({car}))
         if verdict == "objected":
             reason = clean(reason, "an objection needs a reason")
@@ -108,9 +109,9 @@ class SignOff(Approval):
     def amend(
         self, roster: Roster, plan: Plan, season: Season, audit: Auditor, *, reason: str, by: User, now: datetime
     ) -> Revision:
-        """Change the roster in force on site, at once; a signer ratifies it later.
+        """Change the roster in force at the track, at once; a signer ratifies it later.
 
-        `roster` names the revision in force that `plan` changes. A crew chief may change the crews of his own cars.
+        `roster` names the revision in force that `plan` changes. A crew chief may change the crews of the own cars.
 
         Raises
         ------
@@ -118,14 +119,13 @@ class SignOff(Approval):
             When nothing is in force, the plan changes another weekend or nothing, or puts somebody into a seat
             who has no clearance for it or is unavailable.
         """
-        reason = clean(reason, "an amendment on site needs a reason")
+        reason = clean(reason, "an amendment at the track needs a reason")
         found = audit(season, plan)
-        breaches = [f"{c.rule}: {c.text}" for c in found.checks if not c.kept and not c.priced]
         with self._journal.writing() as store:
             state = read_state(store, roster.weekend)[roster.step]
             if state.in_force is None:
                 raise NotAllowed(
-                    f"the {STEP_NAMES[roster.step]} of weekend {roster.weekend} is not signed: propose it instead"
+                    f"no {STEP_NAMES[roster.step]} of weekend {roster.weekend} is in force: propose one instead"
                 )
             if state.in_force != roster.revision:
                 raise StoreError(
@@ -133,11 +133,11 @@ class SignOff(Approval):
                 )
             cars = _amended_cars(season, roster, read_plan(store, roster.revision), plan)
             chief: tuple[Role, ...] = ("crew_chief",) if roster.step == "starting_crews" else ()
-            self._require(by, ("coach", "signer", *chief), "an amendment on site", cars)
+            self._require(by, ("coach", "signer", *chief), "an amendment at the track", cars)
             plan = plan.replace(fingerprints=season.fingerprints)
             revision = keep(store, plan, season, reason=reason, by=by, now=now, parent=roster.revision)
             amended = Roster(roster.weekend, roster.step, revision.number)
-            append_step(store, "amended", amended, by, now, reason=reason, breaches=breaches)
+            append_step(store, "amended", amended, by, now, reason=reason, breaches=breaches(found))
             return revision
 
 
@@ -150,8 +150,8 @@ def _amended_cars(season: Season, roster: Roster, before: Plan, after: Plan) -> 
     elsewhere = sorted(touched - races_of(season, roster.weekend))
     if elsewhere:
         names = ", ".join(label(season, "races", race) for race in elsewhere)
-        raise NotAllowed(f"an amendment on site changes its own weekend only, not {names}: propose that instead")
+        raise NotAllowed(f"an amendment at the track changes its own weekend only, not {names}: propose that instead")
     wrong = list(unfit(season, seats))
     if wrong:
-        raise NotAllowed(f"not even on site: {'; '.join(wrong)}")
+        raise NotAllowed(f"not even at the track: {'; '.join(wrong)}")
     return frozenset(change.seat.car for change in seats)

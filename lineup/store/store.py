@@ -9,7 +9,7 @@ from typing import Self
 
 from lineup.errors import NotAllowed
 from lineup.plan import Assignment, Plan, Reserve
-from lineup.report.stamp import Paper, Stamp
+from lineup.report.stamp import Paper, Papers, Stamp
 from lineup.season import Season
 from lineup.store.changes import races_of
 from lineup.store.history import HistoryLine, history_line
@@ -65,7 +65,7 @@ class Store(SignOff, Notes):
     def verify(self, printed: str = "") -> Verification:
         """Walk along the chain of hashes and name the first record that is not as it was written.
 
-        `printed` is the head a signed sheet shows (its first 12 hex digits are enough): a chain that was
+        `printed` is the check code that a sheet shows (its first 12 hex digits are enough): a chain that was
         rewritten as a whole no longer holds it.
         """
         with self._journal.reading() as store:
@@ -98,7 +98,7 @@ class Store(SignOff, Notes):
             return tuple(read_plan(store, number) for number in numbers)
 
     def paper(self, weekend: str, step: Step = "starting_crews") -> Paper:
-        """Return what documents of a weekend show: the amendment on site, the proposal, else the signed roster.
+        """Return what documents of a weekend show: the amendment at the track, the proposal, else the signed roster.
 
         Raises
         ------
@@ -110,7 +110,7 @@ class Store(SignOff, Notes):
             records = store.records(STEP_KINDS, weekend)
             state = weekend_state(weekend, records)[step]
             if state.newest is None:
-                raise NotAllowed(f"the {STEP_NAMES[step]} of weekend {weekend} was never proposed: nothing to print")
+                raise NotAllowed(f"nobody proposed the {STEP_NAMES[step]} of weekend {weekend} yet: nothing to print")
             number, head = store.head()
             before = _signed_before(records, step, state.newest)
             return Paper(
@@ -118,6 +118,17 @@ class Store(SignOff, Notes):
                 stamp=self._stamp(state, records, head=(number, head), weekend=weekend),
                 earlier=read_plan(store, before) if before else None,
             )
+
+    def papers(self, weekend: str) -> Papers:
+        """Return both steps of a weekend as documents show them; NotAllowed when neither was proposed."""
+        state = self.state(weekend)
+        crews, travel = state["starting_crews"].newest, state["travel_list"].newest
+        if crews is None and travel is None:
+            raise NotAllowed(f"nothing was proposed for weekend {weekend} yet: nothing to print. Propose its roster")
+        return Papers(
+            crews=None if crews is None else self.paper(weekend),
+            travel=None if travel is None else self.paper(weekend, "travel_list"),
+        )
 
     def _stamp(self, state: StepState, records: tuple[Record, ...], head: tuple[int, str], weekend: str) -> Stamp:
         newest, signature, amendment = state.newest, state.signature, state.amendment
@@ -140,7 +151,7 @@ class Store(SignOff, Notes):
         return replace(stamp, signed=True, signed_by=name, signed_at=signature.at, late=signature.late)
 
     def _proposer(self, records: tuple[Record, ...], state: StepState) -> str:
-        """Return who put the newest revision forward, or amended it on site."""
+        """Return who put the newest revision forward, or amended it at the track."""
         kinds = ("proposed", "amended")
         steps = [r for r in records if r.kind in kinds and r.body["step"] == state.step]
         made = [r.author for r in steps if state.newest and r.body["revision"] == state.newest.revision]

@@ -18,10 +18,11 @@ STATUS_WORDS: Final[Mapping[str, str]] = {
     "open": "not proposed yet",
     "proposed": "proposed, not signed",
     "signed": "signed",
-    "amended": "amended on site, not ratified yet",
+    "amended": "amended at the track, not ratified yet",
     "withdrawn": "withdrawn",
 }
 Verdict = Literal["acknowledged", "objected"]
+VERDICTS: Final[tuple[Verdict, ...]] = get_args(Verdict)
 
 # kinds of record that move the sign-off of a weekend
 STEP_KINDS: Final = (
@@ -99,7 +100,7 @@ class StepState:
 
     @property
     def in_force(self) -> int | None:
-        """The revision that holds now: the amendment on site, else what was signed."""
+        """The revision that holds now: the amendment at the track, else what was signed."""
         mark = self.amendment or self.signature
         return mark.revision if mark else None
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from lineup.errors import LineupError
 from lineup.explain.on_site import StepIn, step_ins, with_step_in
 from lineup.plan import Plan
 from lineup.report.party import car_name, name_of, position_name
+from lineup.report.race_words import race_name
 from lineup.season import Season, Seat
 from lineup.store import Roster, Store
 from lineup.ui import plans, show
+from lineup.ui.act import taken
 from lineup.ui.door import may, me
 from lineup.ui.opened import Opened, now, study_of
-from lineup.ui.remember import name_of as plan_name
-from lineup.ui.remember import once
+from lineup.ui.remember import once, plan_name
 
 
 def amend(found: Opened, kept: Store, season: Season, roster: Roster) -> None:
@@ -41,16 +41,14 @@ def amend(found: Opened, kept: Store, season: Season, roster: Roster) -> None:
             way = ask_way(season, ways, roster.revision)
             reason = st.text_input("Why, without a diagnosis", max_chars=300, placeholder="unavailable since noon")
             if st.form_submit_button("Put it in force now", type="primary", icon=":material/bolt:"):
-                try:
+
+                def put_in_force() -> None:
                     after = with_step_in(study, plan, way)
-                    kept.amend(
-                        roster, after, season, lambda s, p: plans.audited(found, s, p),
-                        reason=reason, by=me(), now=now(),
-                    )  # fmt: skip
-                except LineupError as error:
-                    st.error(show.plain(str(error)))
-                    return
-                st.rerun()
+                    audit = plans.auditor(found)
+                    kept.amend(roster, after, season, audit, reason=reason, by=me(), now=now())
+
+                if taken(put_in_force):
+                    st.rerun()
 
 
 def ask_seat(season: Season, plan: Plan, weekend: str) -> Seat | None:
@@ -62,7 +60,7 @@ def ask_seat(season: Season, plan: Plan, weekend: str) -> Seat | None:
     if not seats:
         return None
     words = {
-        seat: f"{season.races[seat.race].name or seat.race} · {car_name(season, seat.car)} · "
+        seat: f"{race_name(season, seat.race)} · {car_name(season, seat.car)} · "
         f"{position_name(season, seat.position)} · {name_of(season, plan.by_seat[seat])}"
         for seat in seats
     }

@@ -10,19 +10,22 @@ from lineup.report.charts import against_pool, grade_history
 from lineup.report.party import car_name, name_of, position_name
 from lineup.season import Season
 from lineup.skills import AthleteProfile, MissProfile, PositionProfile, SplitProfile, profile
+from lineup.skills.profile import RECENT_DAYS
 from lineup.study import Study
 from lineup.ui import live, plans, show
 from lineup.ui.links import pick
 from lineup.ui.opened import Opened, require_season, study_of
-from lineup.ui.remember import name_of as plan_name
-from lineup.ui.remember import once
+from lineup.ui.remember import once, plan_name
 
 LEVELS = {"cleared": "cleared", "training": "in training", "none": "no clearance"}
 
 
 def page() -> None:
     """Show one athlete's profile in one position."""
-    show.head("Athletes", "Splits against the pool, how steady, which way it goes, and what practice would bring.")
+    show.head(
+        "Athletes",
+        "Splits against everybody graded in the position (the pool), how steady, which way it goes, what to practise.",
+    )
     found, season = require_season()
     chosen = plans.require_plan(found, season)
     athlete = pick("athlete", "Athlete", list(season.athletes), lambda a: name_of(season, a), many=True)
@@ -30,8 +33,8 @@ def page() -> None:
     told = once(("profile", found.mark, athlete), lambda: profile(season, study.estimates, athlete))
     facts = season.athletes[athlete]
     st.html(
-        f"<p>{show.safe(facts.group)} · home {show.safe(season.sites[facts.home].name)} · pace after a miss "
-        f"{told.pace:.2f} times the usual (all athletes: {told.pace_of_all:.2f})</p>"
+        f"<p>{show.safe(facts.group)} · home {show.safe(season.sites[facts.home].name)} · after a miss, the rest of a "
+        f"stop takes {told.pace:.2f} times as long as usual (all athletes: {told.pace_of_all:.2f})</p>"
     )
     if not told.positions:
         st.markdown("No clearance and no grade in any position yet.")
@@ -50,9 +53,9 @@ def skills(season: Season, mine: PositionProfile) -> None:
     """Show every split against the pool, in a chart and in words, and the misses."""
     show.figures(
         (
-            ("All splits once", f"{mine.own_s:.2f} s", f"the pool: {mine.pool_s:.2f} s"),
+            ("All splits together", f"{mine.own_s:.2f} s", f"the pool: {mine.pool_s:.2f} s"),
             ("Against the pool", show.signed(mine.own_s - mine.pool_s), "below zero is faster"),
-            ("Grades", f"{mine.grades:.0f}", "effective: old ones count less"),
+            ("Grades", f"{mine.grades:.0f}", "recent ones count more"),
         )
     )
     show.lines(mine.unknown)
@@ -71,13 +74,13 @@ def skills(season: Season, mine: PositionProfile) -> None:
     with right:
         show.table(
             "Median clean time in a race; steadiness: spread against the pool’s, below 1 is steadier",
-            ["Split", "Median", "Place", "Faster than the pool", "Steadiness", "Last 30 days"],
+            ["Split", "Median", "Place", "Faster than the pool", "Steadiness", f"Last {RECENT_DAYS} days"],
             [_split(split) for split in mine.splits],
         )
     if mine.misses:
         show.table(
             "Misses: how often, against the others, and what each costs",
-            ["Miss", "In 100 tasks", "Others", "Costs the stop", "Penalty"],
+            ["Miss", "In 100 tasks", "Others in 100", "Costs the stop", "Penalty"],
             [_miss(season, miss) for miss in mine.misses],
         )
 
@@ -87,7 +90,8 @@ def _split(split: SplitProfile) -> list[str]:
     trend = "too few grades"
     if split.trend is not None:
         way = "▼ faster" if split.trend.change_s < 0 else "▲ slower"
-        trend = f"{abs(split.trend.change_s):.2f} s {way}, {split.trend.chance_faster:.0%} likely faster"
+        likely = split.trend.chance_faster if split.trend.change_s < 0 else 1 - split.trend.chance_faster
+        trend = f"{abs(split.trend.change_s):.2f} s {way}, {likely:.0%} likely"
     return [
         show.safe(show.spoken(split.estimate.split)),
         f"{split.estimate.median_s:.2f} s <small>{low:.2f} to {high:.2f}</small>",

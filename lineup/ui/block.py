@@ -6,19 +6,20 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from lineup.explain.words import count
 from lineup.plan import Plan
 from lineup.report.car_rows import CarRow, car_rows, main_stops
 from lineup.report.charts import before_after, car_stops
 from lineup.report.limit_rows import SIGNS, limit_rows
 from lineup.report.party import car_name, name_of, position_name
+from lineup.report.race_words import race_name
 from lineup.report.roster import RosterCell, RosterRow, roster
 from lineup.season import Season, Seat
 from lineup.ui import live, plans, show
 from lineup.ui.links import keep
 from lineup.ui.opened import Opened, require_season, study_of
 from lineup.ui.plans import Chosen
-from lineup.ui.remember import name_of as plan_name
-from lineup.ui.remember import once
+from lineup.ui.remember import once, plan_name
 
 if TYPE_CHECKING:
     from lineup.store import Difference
@@ -55,7 +56,7 @@ def cars(season: Season, plan: Plan) -> None:
     with left:
         show.table(
             "Forecast over the block, the most important car first",
-            ["Car", "Mean stop", "Best and worst race, median", "Mostly held up by"],
+            ["Car", "Mean stop", "Most usual stop, median: best and worst race", "Mostly held up by"],
             [_car(season, row) for row in rows],
         )
     with right:
@@ -65,10 +66,10 @@ def cars(season: Season, plan: Plan) -> None:
 
 def _car(season: Season, row: CarRow) -> list[str]:
     held = ", ".join(f"{position_name(season, p).lower()} {share:.0%}" for p, share in row.held_up_by[:2])
-    best, worst = (show.safe(season.races[e.race].name or e.race) for e in (row.best, row.worst))
+    best, worst = (show.safe(race_name(season, e.race)) for e in (row.best, row.worst))
     return [
         f"{show.safe(car_name(season, row.car))}<br><small>priority {season.cars[row.car].priority:g}</small>",
-        f"{row.mean_s:.2f} s<br><small>{row.stops:g} stops, {row.races} races</small>",
+        f"{row.mean_s:.2f} s<br><small>{row.stops:g} stops of all kinds, {count(row.races, 'race')}</small>",
         f"{row.best.median_s:.1f} s <small>{best}</small><br>{row.worst.median_s:.1f} s <small>{worst}</small>",
         show.safe(held),
     ]
@@ -92,12 +93,12 @@ def matrix(found: Opened, season: Season, plan: Plan) -> None:
         '<div class="scroll" tabindex="0" role="region" aria-label="Roster of the block">'
         '<table class="sheet matrix"><caption>A car’s name: works it. Reserve: travels without a seat. '
         "–: rests. ✕ out: unavailable. Nights and hours of travel are those of the block; "
-        "! marks what passes over a limit."
+        "! marks who is over a limit, at a price or not."
         f"</caption><thead><tr>{heads}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )
     over = [line for row in rows for line in row.beyond]
     if over:
-        with st.expander(f"What passes over a limit: {len(over)}"):
+        with st.expander(f"Over a limit: {len(over)}"):
             show.lines(over)
 
 
@@ -108,7 +109,7 @@ def _weekend(season: Season, weekend: str) -> str:
 
 def _row(season: Season, row: RosterRow, tints: dict[str, str]) -> str:
     cells = "".join(f"<td>{_cell(season, row, cell, tints)}</td>" for cell in row.cells)
-    warn = ' <span class="tag hot" title="passes over a limit">!</span>' if row.beyond else ""
+    warn = ' <span class="tag hot" title="over a limit">!</span>' if row.beyond else ""
     load = (str(row.starts), str(row.longest_run), str(row.nights_away), f"{row.travel_h:.0f} h")
     loads = "".join(f'<td><span class="num">{value}</span></td>' for value in load)
     return f'<tr><th scope="row">{show.safe(name_of(season, row.athlete.id))}{warn}</th>{cells}{loads}</tr>'
@@ -116,15 +117,7 @@ def _row(season: Season, row: RosterRow, tints: dict[str, str]) -> str:
 
 def _cell(season: Season, row: RosterRow, cell: RosterCell, tints: dict[str, str]) -> str:
     if cell.kind == "works":
-        words = " + ".join(
-            show.safe(car_name(season, seat.car))
-            + (
-                ""
-                if seat.position == row.position
-                else f" <small>{show.safe(position_name(season, seat.position))}</small>"
-            )
-            for seat in cell.seats
-        )
+        words = " + ".join(_seat(season, row, seat) for seat in cell.seats)
         return f'<span class="cell works {tints[cell.seats[0].car]}">{words}</span>'
     words = {"travels": "reserve", "out": "✕ out", "rests": "–", "no_race": ""}[cell.kind]
     return f'<span class="cell {cell.kind}">{words}</span>'
@@ -148,9 +141,11 @@ def limits(found: Opened, season: Season, plan: Plan) -> None:
         return
     rows = limit_rows(audit)
     tight = [row for row in rows if row.state != "kept"]
-    st.markdown(f"{len(rows) - len(tight)} of {len(rows)} checks are kept with room to spare; these are not:")
+    st.markdown(f"{len(rows) - len(tight)} of {len(rows)} limits are kept with room to spare.")
+    if not tight:
+        return
     show.table(
-        "✕ broken; § passed over at a price; ! at the edge, a tenth or less is left",
+        "The others. ✕ broken; § broken at a price; ! at the edge: kept, a tenth or less is left",
         ["", "Limit", "Tightest place", "Costs"],
         [
             [
@@ -191,7 +186,7 @@ def priorities(found: Opened, season: Season, plan: Plan) -> None:
 
 def compare(found: Opened, season: Season, chosen: Chosen) -> None:
     """Compare the plan that is looked at with another one."""
-    others = {key: words for key, words in plans.options(found, season).items() if not plans.same(key, chosen)}
+    others = plans.others(found, season, chosen)
     if not others:
         return
     st.header("Compare two plans", anchor=False)
@@ -223,13 +218,14 @@ def show_difference(found: Opened, season: Season, before: Plan, after: Plan) ->
     with right:
         told = live.later(
             ("difference", found.mark, found.pins, plan_name(before), plan_name(after)),
-            "Pricing both on the same samples",
+            "Pricing both on the same sampled stops",
             lambda: compared(study_of(found, season, before.weekends), before, after),
         )
         if told is None:
             return
         moves = len(told.seats) + len(told.trips)
-        st.markdown(f"**{len(told.seats)} seats and {len(told.trips)} trips differ**")
+        seats, trips = count(len(told.seats), "seat"), count(len(told.trips), "trip")
+        st.markdown(f"**{seats} and {trips} differ**")
         show.lines(told.texts(season)[moves:])
     with st.expander("Seat by seat"):
         show.lines(told.texts(season)[:moves])

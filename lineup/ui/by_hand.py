@@ -7,18 +7,18 @@ from typing import get_args
 import streamlit as st
 
 from lineup import workflow
-from lineup.errors import LineupError
 from lineup.plan import Plan
 from lineup.report.party import name_of
 from lineup.season import Pin, PinKind, Season, Seat
-from lineup.store import KeptPin
+from lineup.store import KeptPin, Store
 from lineup.store.checklist import pin_text
 from lineup.study import Study
 from lineup.ui import live, show
+from lineup.ui.act import taken
 from lineup.ui.door import may, me
 from lineup.ui.links import keep
-from lineup.ui.opened import Opened, now, opened, store
-from lineup.ui.remember import name_of as plan_name
+from lineup.ui.opened import Opened, made_store, now, opened, store
+from lineup.ui.remember import plan_name
 
 KINDS: dict[PinKind, str] = {
     "must": "must work this seat",
@@ -29,9 +29,9 @@ KINDS: dict[PinKind, str] = {
 
 
 def why_not(found: Opened, study: Study, plan: Plan, seat: Seat, others: list[str]) -> None:
-    """Seat somebody by hand in thought, plan everything else again, and tell what that would bring."""
+    """Seat somebody by hand as a trial, plan everything else again, and tell what that would bring."""
     season = study.season
-    athlete = st.selectbox("Seat somebody by hand, in thought", others, format_func=lambda a: name_of(season, a))
+    athlete = st.selectbox("Seat somebody by hand, as a trial", others, format_func=lambda a: name_of(season, a))
     asked = (found.mark, found.pins, plan_name(plan), seat, athlete)
     if st.button("Plan the rest around them", icon=":material/person_search:"):
         st.session_state["why_not"] = asked
@@ -56,8 +56,9 @@ def pins(found: Opened, season: Season, plan: Plan, seat: Seat) -> None:
     kept = store(found.path)
     in_force = kept.pins() if kept is not None else ()
     with st.expander(f"Pins: decided by hand ({len(in_force)} kept on these pages)"):
-        for row in in_force:
-            lift(season, row, found)
+        if kept is not None:
+            for row in in_force:
+                lift(season, row, kept)
         if not may("coach"):
             return
         with st.form("pin"):
@@ -80,7 +81,7 @@ def pins(found: Opened, season: Season, plan: Plan, seat: Seat) -> None:
         if in_force and st.button("Plan again with the pins", icon=":material/route:"):
             pinned = opened()
             if pinned.season is not None:
-                job = live.start_plan(pinned, pinned.season, plan.weekends, "with the pins of now", plan.assignments)
+                job = live.start_plan(pinned, pinned.season, plan.weekends, "with the pins in force", plan.assignments)
                 st.session_state.pop("pick_plan", None)
                 keep("plan", job)
                 st.rerun(scope="app")
@@ -88,30 +89,22 @@ def pins(found: Opened, season: Season, plan: Plan, seat: Seat) -> None:
 
 def set_pin(found: Opened, pin: Pin) -> None:
     """Keep a pin in the store."""
-    desk = store(found.path, make=True)
-    assert desk is not None
     if pin.kind in ("pair", "apart") and pin.other in (None, pin.athlete):
         st.error("Name the other one.")
-        return
-    try:
-        desk.keep_pin(pin, by=me(), now=now())
-    except LineupError as error:
-        st.error(show.plain(str(error)))
-        return
-    st.rerun(scope="app")
+    elif taken(lambda: made_store(found.path).keep_pin(pin, by=me(), now=now())):
+        st.rerun(scope="app")
 
 
-def lift(season: Season, row: KeptPin, found: Opened) -> None:
-    """Show a pin with a button that lifts it."""
-    left, right = st.columns([5, 1])
-    why = f"({row.pin.reason}, by {row.by})"
-    left.html(f"<p>{show.safe(pin_text(season, row.pin))} <small>{show.safe(why)}</small></p>")
-    if may("coach") and right.button("Lift", key=f"lift_{row.number}"):
-        desk = store(found.path)
-        assert desk is not None
-        try:
-            desk.lift_pin(row.number, reason="lifted on the page", by=me(), now=now())
-        except LineupError as error:
-            st.error(show.plain(str(error)))
-        else:
+def lift(season: Season, row: KeptPin, kept: Store) -> None:
+    """Show a pin, and let a coach lift it with a reason."""
+    why = f"({row.pin.reason}, by {kept.name_of(row.by)})"
+    st.html(f"<p>{show.safe(pin_text(season, row.pin))} <small>{show.safe(why)}</small></p>")
+    if not may("coach"):
+        return
+    with st.form(f"lift_{row.number}", border=False):
+        left, right = st.columns([5, 1], vertical_alignment="bottom")
+        reason = left.text_input("Why it is lifted, which stays in the record", max_chars=300)
+        if right.form_submit_button("Lift") and taken(
+            lambda: kept.lift_pin(row.number, reason=reason, by=me(), now=now())
+        ):
             st.rerun(scope="app")

@@ -7,17 +7,19 @@ import streamlit as st
 from lineup import workflow
 from lineup.crew_report import CrewReport
 from lineup.explain.swaps import Swap
+from lineup.explain.words import count
 from lineup.plan import EntryForecast, Plan
 from lineup.report.charts import stop_dots, stop_timeline, swap_dots
+from lineup.report.cover_words import seat_words
 from lineup.report.party import car_name, name_of, position_name
+from lineup.report.race_words import race_name, race_title
 from lineup.report.seat_marks import seat_marks
 from lineup.season import Race, Season, Seat
 from lineup.study import Study
 from lineup.ui import by_hand, plans, show
 from lineup.ui.links import pick
 from lineup.ui.opened import Opened, require_season, study_of
-from lineup.ui.remember import name_of as plan_name
-from lineup.ui.remember import once
+from lineup.ui.remember import once, plan_name
 
 HOT = ("pinned", "new in the seat")
 SHOWN_SWAPS = 8
@@ -49,7 +51,7 @@ def page() -> None:
 
 def crew_table(season: Season, plan: Plan, race: Race) -> None:
     """Show the crews of one race, a row per position and a column per car, forecasts below."""
-    st.subheader(show.plain(show.race_title(season, race)), anchor=False)
+    st.subheader(show.plain(race_title(season, race)), anchor=False)
     cars = season.cars_in[race.id]
     rows = [
         [
@@ -102,7 +104,7 @@ def choose_seat(season: Season, races: tuple[Race, ...]) -> Seat:
 
     def words(key: str) -> str:
         race, car = entries[key]
-        return show.plain(f"{car_name(season, car)}, {season.races[race].name}" if double else car_name(season, car))
+        return show.plain(f"{car_name(season, car)}, {race_name(season, race)}" if double else car_name(season, car))
 
     race, car = entries[pick("entry", "Car", list(entries), words)]
     seats = [seat.position for seat in season.seats(race, car)]
@@ -172,14 +174,14 @@ def one_seat(found: Opened, study: Study, plan: Plan, seat: Seat) -> None:
     with right:
         if allowed:
             before_and_after(study, plan, seat, allowed)
-    with st.expander(f"Why not somebody else? {len(answer.reasons)} answers"):
+    with st.expander(f"Why not somebody else? {count(len(answer.reasons), 'answer')}"):
         rows = [[show.safe(name_of(study.season, r.athlete)), show.safe(r.text)] for r in answer.reasons]
         show.table("Everybody else with a clearance for this position", ["Athlete", "Why not"], rows)
         if answer.reasons:
             by_hand.why_not(found, study, plan, seat, [r.athlete for r in answer.reasons])
     forbidden = [swap for swap in swaps if not swap.allowed]
     if forbidden:
-        with st.expander(f"Not allowed: {len(forbidden)} swaps, and the rule that forbids each"):
+        with st.expander(f"Not allowed: {count(len(forbidden), 'swap')}, and the rule that forbids each"):
             rows = [[_moves(study.season, swap), show.safe("; ".join(swap.reasons))] for swap in forbidden]
             show.table("Swaps that break a rule", ["Swap", "What forbids it"], rows)
 
@@ -190,12 +192,12 @@ def swap_table(season: Season, swaps: list[Swap]) -> None:
         st.markdown("No swap of this seat keeps every rule.")
         return
     rows = [
-        [_moves(season, swap), _per_stop(swap), f"{round(10 * swap.chance)} in 10", f"{show.signed(swap.gain_s)}"]
+        [_moves(season, swap), _per_stop(swap), f"{round(10 * swap.chance)} in 10", show.signed(swap.gain_s)]
         for swap in swaps
     ]
     show.table(
         "Next-best swaps. The last column counts everything the plan weighs: stops of all cars, crew changes, travel",
-        ["Who moves", "This car’s stop, forecast", "A gain is real", "The whole plan gains"], rows,
+        ["Who moves", "This car’s stop, forecast", "The gain is real", "The whole plan gains"], rows,
     )  # fmt: skip
 
 
@@ -215,7 +217,7 @@ def _moves(season: Season, swap: Swap) -> str:
 
 
 def _seat(season: Season, seat: Seat) -> str:
-    return show.safe(f"{car_name(season, seat.car)} {position_name(season, seat.position).lower()}")
+    return show.safe(seat_words(season, seat))
 
 
 def before_and_after(study: Study, plan: Plan, seat: Seat, swaps: list[Swap]) -> None:
@@ -223,7 +225,7 @@ def before_and_after(study: Study, plan: Plan, seat: Seat, swaps: list[Swap]) ->
     season = study.season
 
     def words(index: int) -> str:
-        comes = next(m for m in swaps[index].moves if m.end == seat) if _fills(swaps[index], seat) else None
+        comes = next((move for move in swaps[index].moves if move.end == seat), None)
         more = len(swaps[index].moves)
         who = "nobody" if comes is None else name_of(season, comes.athlete)
         return f"{index + 1}. {who}" + (f", {more} people move" if more > 2 else "")
@@ -236,10 +238,6 @@ def before_and_after(study: Study, plan: Plan, seat: Seat, swaps: list[Swap]) ->
     under = float(st.session_state.get(f"under_{service}", round(now.median_s)))
     show.note(f"{car_name(season, seat.car)}, {season.choreographies[service].name}")
     show.picture(swap_dots(now.dots, then.dots, under), "swap")
-
-
-def _fills(swap: Swap, seat: Seat) -> bool:
-    return any(move.end == seat for move in swap.moves)
 
 
 page()

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import streamlit as st
 
-from lineup.errors import LineupError
+from lineup.explain.words import count
 from lineup.plan import Plan
 from lineup.report.cover_words import cover_words, seat_words, uncovered
 from lineup.report.party import car_name, name_of, position_name
+from lineup.report.race_words import race_name, race_title
 from lineup.season import Race, Season, Seat
 from lineup.ui import live, plans, show
+from lineup.ui.act import taken
 from lineup.ui.door import may, me
 from lineup.ui.links import keep, pick
-from lineup.ui.opened import Opened, now, require_season, store
+from lineup.ui.opened import Opened, made_store, now, require_season
+
+SHOWN_SEATS = 40
 
 
 def page() -> None:
@@ -34,7 +38,7 @@ def page() -> None:
 
 def chart(season: Season, plan: Plan, race: Race) -> None:
     """Show the seats of one race: starter, then who steps in."""
-    st.subheader(show.plain(show.race_title(season, race)), anchor=False)
+    st.subheader(show.plain(race_title(season, race)), anchor=False)
     cover = {c.seat: c for c in plan.cover if c.seat.race == race.id}
     cars = season.cars_in[race.id]
 
@@ -42,8 +46,9 @@ def chart(season: Season, plan: Plan, race: Race) -> None:
         starter = plan.athlete_in(seat)
         if starter is None:
             return "<em>empty</em>"
-        steps = cover_words(season, cover[seat]) if seat in cover else "✕ nobody on site"
-        return f"<strong>{show.safe(name_of(season, starter))}</strong><br><small>if lost: {show.safe(steps)}</small>"
+        steps = cover_words(season, cover[seat]) if seat in cover else "nobody"
+        lost = "✕ nobody on site" if steps == "nobody" else steps
+        return f"<strong>{show.safe(name_of(season, starter))}</strong><br><small>if lost: {show.safe(lost)}</small>"
 
     rows = [
         [show.safe(position_name(season, p)), *(cell(Seat(race.id, car, p)) for car in cars)]
@@ -56,13 +61,16 @@ def chart(season: Season, plan: Plan, race: Race) -> None:
 
 def holes(season: Season, plan: Plan) -> None:
     """Name the seats of the whole block that nobody on site could take over."""
-    open_seats = uncovered(plan)
+    bare = uncovered(season, plan)
     st.subheader("Over the whole block", anchor=False)
-    if not open_seats:
-        st.markdown("Every seat has somebody on site to step in.")
+    if not bare:
+        st.markdown("Every seat that must be filled has somebody on site to step in.")
         return
-    st.markdown(f"✕ {len(open_seats)} seats have nobody on site to step in:")
-    show.lines(f"{season.races[s.race].name or s.race}: {seat_words(season, s)}" for s in open_seats[:40])
+    st.markdown(f"✕ {count(len(bare), 'seat')} with nobody on site to step in:")
+    left = len(bare) - SHOWN_SEATS
+    show.lines(f"{race_name(season, s.race)}: {seat_words(season, s)}" for s in bare[:SHOWN_SEATS])
+    if left > 0:
+        show.note(f"and {count(left, 'more seat')}")
 
 
 def losses(found: Opened, season: Season, plan: Plan) -> None:
@@ -77,25 +85,20 @@ def losses(found: Opened, season: Season, plan: Plan) -> None:
             st.rerun()
         return
     keep("drill", key)
-    live.watch_drill(key)
+    live.watch(key, live.losses_so_far, "Stop the drill")
     if job.state == "running" or job.result is None:
         return
     from lineup.explain.drill_records import drill_lines, drill_to_dict
 
     show.lines(drill_lines(season, job.result))
     with st.container(horizontal=True):
-        if st.button("Run it anew"):
+        if st.button("Run the drill again"):
             keep("drill", live.start_drill(found, season, plan))
             st.rerun()
         if may("coach") and st.button("Keep it in the record"):
-            desk = store(found.path, make=True)
-            assert desk is not None
-            try:
-                desk.keep_drill(job.title, drill_to_dict(job.result), season.fingerprints, by=me(), now=now())
-            except LineupError as error:
-                st.error(show.plain(str(error)))
-            else:
-                st.success("Kept")
+            kept, told = made_store(found.path), drill_to_dict(job.result)
+            if taken(lambda: kept.keep_drill(job.title, told, season.fingerprints, by=me(), now=now())):
+                st.success("Kept in the record")
 
 
 page()

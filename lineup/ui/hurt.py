@@ -6,14 +6,18 @@ from datetime import date, timedelta
 
 import streamlit as st
 
-from lineup.errors import InputError, LineupError
+from lineup.eligibility import shown_day
+from lineup.errors import InputError
 from lineup.explain.absences import Return, absence_of, return_of
 from lineup.explain.injury import CAUTION, Option, Replan, option_text
+from lineup.explain.words import count
 from lineup.plan import Plan
 from lineup.read.drafts import enter_absences
 from lineup.report.party import car_name, name_of, position_name
+from lineup.report.race_words import race_name
 from lineup.season import Absence, Season
 from lineup.ui import live, plans, show
+from lineup.ui.act import taken
 from lineup.ui.door import may, me, require
 from lineup.ui.links import drop, keep
 from lineup.ui.opened import Opened, require_season, store
@@ -60,19 +64,14 @@ def ask(found: Opened, season: Season, chosen: Chosen) -> None:
         last = right.date_input(
             "Last day out (empty: no day of return yet)", value=None, min_value=earliest, format="YYYY-MM-DD"
         )
-        names = {race.id: race.name or race.id for race in races}
+        names = {race.id: race_name(season, race.id) for race in races}
         on_site = st.multiselect(
-            "Races where the crew is on site already, so that only who is there can step in",
+            "Races where the crew is at the track already, so that only those who are there can step in",
             list(names), format_func=lambda race: names[race], placeholder="none",
         )  # fmt: skip
         steps = ask_return(earliest)
         if st.form_submit_button("Plan again", type="primary", icon=":material/healing:"):
-            try:
-                out = out_of(season, plan, str(athlete), (first, last), steps)
-            except LineupError as error:
-                st.error(show.plain(str(error)))
-                return
-            begin(found, season, plan, out, on_site)
+            taken(lambda: begin(found, season, plan, out_of(season, plan, str(athlete), (first, last), steps), on_site))
 
 
 Steps = tuple[date | None, date | None, date | None]
@@ -123,13 +122,10 @@ def answers(found: Opened, season: Season, chosen: Chosen, told: Replan) -> None
     if not told.lost:
         st.markdown("No seat of this plan is lost.")
         return
-    st.markdown(f"{len(told.lost)} seats are lost:")
+    st.markdown(f"{count(len(told.lost), 'seat')} lost:")
     show.lines((*lost_seats(season, told), *told.notes))
     if not told.options:
-        for number, clash in enumerate(told.clash, start=1):
-            st.markdown(f"**Clash {number}: these facts cannot all hold**")
-            show.lines(fact.text for fact in clash.facts)
-            show.lines((repair.text for repair in clash.repairs), "repairs")
+        show.clashes(told.clash)
         return
     show.table(
         "The ways to go on. Cost: weighted seconds more than the plan in force",
@@ -156,14 +152,14 @@ def ramp(season: Season, told: Replan) -> None:
 
 def day_text(day: date | None) -> str:
     """Return a day, or a dash where there is none."""
-    return "–" if day is None else f"{day.day} {day:%B}"
+    return "–" if day is None else shown_day(day)
 
 
 def lost_seats(season: Season, told: Replan) -> list[str]:
     """Return one line per seat that is lost, with its races in order of time."""
     races: dict[tuple[str, str], list[str]] = {}
     for seat in sorted(told.lost, key=lambda s: list(season.races).index(s.race)):
-        races.setdefault((seat.car, seat.position), []).append(season.races[seat.race].name or seat.race)
+        races.setdefault((seat.car, seat.position), []).append(race_name(season, seat.race))
     return [
         f"{car_name(season, car)}, {position_name(season, position).lower()}: {', '.join(names)}"
         for (car, position), names in races.items()
@@ -189,7 +185,7 @@ def changes(season: Season, option: Option) -> None:
     """Show every seat that changes hands, before and after."""
     rows = [
         [
-            show.safe(season.races[c.seat.race].name or c.seat.race),
+            show.safe(race_name(season, c.seat.race)),
             show.safe(f"{car_name(season, c.seat.car)} · {position_name(season, c.seat.position)}"),
             show.safe(name_of(season, c.before)) if c.before else "<em>empty</em>",
             "→ " + (show.safe(name_of(season, c.after)) if c.after else "<em>empty</em>"),
@@ -211,16 +207,13 @@ def take(found: Opened, season: Season, chosen: Chosen, told: Replan, option: Op
         )
         if told.returns:
             st.markdown(
-                "Availability can say who is out, not who may step in but not start: it gets the days until he may "
-                "step in. This plan keeps him from starting until his day; pin him out of a seat if you plan again."
+                "Availability can say who is out, not who may step in but not start: the days until the first step in "
+                "are written. This plan holds back the first start to its day; a later plan does not know that day, so "
+                "pin whoever comes back out of the seats before it."
             )
         author = me().name if me().authenticated else st.text_input("Entered by", max_chars=80, placeholder="coach")
         if st.form_submit_button("Take it", type="primary", icon=":material/check:"):
-            try:
-                require(("coach",), "writing an absence into the season")
-                enter_absences(found.path, told.to_enter, author)
-            except LineupError as error:
-                st.error(show.plain(str(error)))
+            if not taken(lambda: write(found, told, author)):
                 return
             job = live.start_option(found, season, chosen.plan, told, option)
             drop("replan")
@@ -229,10 +222,16 @@ def take(found: Opened, season: Season, chosen: Chosen, told: Replan, option: Op
             st.switch_page("lineup/ui/crews.py", query_params={"plan": job})
 
 
+def write(found: Opened, told: Replan, author: str) -> None:
+    """Write the absences into the season; NotAllowed for who is no coach, InputError where that is not possible."""
+    require(("coach",), "writing an absence into the season")
+    enter_absences(found.path, told.to_enter, author)
+
+
 def days_of(absence: Absence) -> str:
     """Return the days of an absence in words."""
-    last = "no day of return yet" if absence.last_day is None else f"until {absence.last_day.day} {absence.last_day:%B}"
-    return f"from {absence.first_day.day} {absence.first_day:%B}, {last}"
+    last = "no day of return yet" if absence.last_day is None else f"until {shown_day(absence.last_day)}"
+    return f"from {shown_day(absence.first_day)}, {last}"
 
 
 page()

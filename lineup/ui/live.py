@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import logging
 import time
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import streamlit as st
@@ -15,16 +13,17 @@ from lineup.plan import Assignment, Plan
 from lineup.report.charts import search_progress
 from lineup.report.party import name_of
 from lineup.season import Absence, Season
-from lineup.ui.opened import season_path
+from lineup.ui.opened import Opened, season_path, study_of
 from lineup.ui.show import figures, note, picture, plain
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # what computes brings the solvers' libraries: it is loaded in the thread, not by the page
     from lineup.explain.absences import Return
-    from lineup.ui.opened import Opened
+    from lineup.explain.injury import Option, Replan
 
 T = TypeVar("T")
 POLL_S = 0.5
 HEAD_START_S = 0.3  # the page that asks is drawn first
+STOP = "Stop and take the best so far"
 POINTS = 200  # of a search's progress, enough for a line
 
 
@@ -33,11 +32,14 @@ def jobs() -> Jobs:
     return jobs_of(str(season_path()))
 
 
-@st.cache_resource(show_spinner=False)
 def jobs_of(season: str) -> Jobs:
     """Return the searches on one season: drafts of another never turn up beside its plans."""
-    logging.getLogger(__name__).debug("searches on %s", season)
-    return Jobs()
+    return _jobs_by_season().setdefault(season, Jobs())
+
+
+@st.cache_resource(show_spinner=False)
+def _jobs_by_season() -> dict[str, Jobs]:
+    return {}
 
 
 def plans() -> tuple[Job, ...]:
@@ -56,7 +58,6 @@ def start_plan(
 
     def work(report: Any, stopped: Any) -> Plan:
         from lineup import workflow
-        from lineup.ui.opened import study_of
 
         return workflow.make_plan(study_of(found, season, weekends), on_progress=report, stop=stopped, start=start)
 
@@ -68,7 +69,6 @@ def start_priorities(found: Opened, season: Season, plan: Plan, priorities: Mapp
 
     def work(report: Any, stopped: Any) -> Plan:
         from lineup import workflow
-        from lineup.ui.opened import study_of
 
         study = study_of(found, season, plan.weekends)
         return workflow.plan_with_priorities(study, priorities, report, stopped, plan.assignments)
@@ -85,7 +85,6 @@ def start_replan(
 
     def work(report: Any, stopped: Any) -> Any:
         from lineup import workflow
-        from lineup.ui.opened import study_of
 
         study = study_of(found, season, plan.weekends)
         return workflow.replan_without(
@@ -95,16 +94,17 @@ def start_replan(
     return jobs().start(f"without {name_of(season, out.athlete)}", work).id
 
 
-def start_option(found: Opened, season: Season, plan: Plan, told: Any, option: Any) -> str:
+def start_option(found: Opened, season: Season, plan: Plan, told: Replan, option: Option) -> str:
     """Begin to turn one way of a re-plan into a whole plan, on the season as it is by now; return the job's id."""
 
     def work(*_: Any) -> Plan:
         from lineup import workflow
-        from lineup.ui.opened import study_of
+        from lineup.read import read_season
 
         made = workflow.plan_of_option(study_of(found, season, plan.weekends), told, option)
         ramps = (back.text(season) for back in told.returns)
-        return made.replace(fingerprints=reread(found.path).fingerprints, notes=(*made.notes, *ramps))
+        by_now = read_season(found.path)[0]  # the absence was written into it meanwhile
+        return made.replace(fingerprints=by_now.fingerprints, notes=(*made.notes, *ramps))
 
     names = ", ".join(name_of(season, absence.athlete) for absence in told.absences)
     return jobs().start(f"{option.label} without {names}", work).id
@@ -115,37 +115,11 @@ def start_drill(found: Opened, season: Season, plan: Plan) -> str:
 
     def work(report: Any, stopped: Any) -> Any:
         from lineup.explain.drill import drill
-        from lineup.ui.opened import study_of
 
         study = study_of(found, season, plan.weekends)
         return drill(study, plan, on_progress=lambda _, done, of: report((done, of)), stop=stopped)
 
     return jobs().start("drill of the block", work).id
-
-
-def watch_drill(key: str) -> None:
-    """Show how a drill goes until it has ended; then the whole page runs again."""
-    job = jobs().get(key)
-    if job is not None and job.state == "failed":
-        st.error(plain(job.error or "The drill failed."))
-    elif job is not None and job.state == "running":
-        st.fragment(_drilling, run_every=POLL_S)(job)
-
-
-def _drilling(job: Job) -> None:
-    if job.state != "running":
-        st.rerun(scope="app")
-    done, of = job.progress[-1] if job.progress else (0, 0)
-    st.progress(done / of if of else 0.0, text=f"{done} of {of} losses tried" if of else "Beginning")
-    if st.button("Stop the drill", key=f"stop_{job.id}", icon=":material/stop_circle:"):
-        job.stop()
-
-
-def reread(path: Path) -> Season:
-    """Return the season as it is on disk."""
-    from lineup.read import read_season
-
-    return read_season(path)[0]
 
 
 def later(key: tuple[Any, ...], words: str, make: Callable[[], T]) -> T | None:
@@ -193,30 +167,47 @@ def _asked() -> dict[tuple[Any, ...], Job]:
     return {}
 
 
-def running_elsewhere(shown: str = "") -> None:
-    """Tell of searches that are under way, with a link to each."""
+def running_elsewhere() -> None:
+    """Tell of searches that are under way."""
     for job in jobs().running():
-        if job.id != shown:
-            st.info(f"A search is under way: {plain(job.title)}. Its plan appears in the list of plans when it ends.")
+        st.info(f"Under way: {plain(job.title)}. A plan that is sought appears in the list of plans when it is there.")
 
 
-def watch(key: str) -> Job | None:
-    """Show how a search goes until it has ended; then the whole page runs again."""
+def watch(key: str, shown: Callable[[Job], None] | None = None, stop: str = STOP) -> Job | None:
+    """Show how a search goes until it has ended; then the whole page runs again.
+
+    Parameters
+    ----------
+    shown : draws the progress of what is no search for a plan.
+    stop : words of the button that stops it.
+    """
     job = jobs().get(key)
     if job is None:
         st.warning("This search is unknown to the server: it was restarted. Begin it again.")
-        return None
-    if job.state == "failed":
+    elif job.state == "failed":
         st.error(plain(job.error or "The search failed."))
     elif job.state == "running":
-        st.fragment(_watching, run_every=POLL_S)(job)
+        st.fragment(_watching, run_every=POLL_S)(job, shown or _plan_so_far, stop)
     return job
 
 
-def _watching(job: Job) -> None:
+def _watching(job: Job, shown: Callable[[Job], None], stop: str) -> None:
     if job.state != "running":
         st.rerun(scope="app")
-    st.markdown(f"**Searching: {plain(job.title)}**")
+    st.markdown(f"**Under way: {plain(job.title)}**")
+    shown(job)
+    if st.button(stop, key=f"stop_{job.id}", icon=":material/stop_circle:"):
+        job.stop()
+        note("Stopping…")
+
+
+def losses_so_far(job: Job) -> None:
+    """Show how many losses of a drill were tried."""
+    done, of = job.progress[-1] if job.progress else (0, 0)
+    st.progress(done / of if of else 0.0, text=f"{done} of {of} losses tried" if of else "Beginning")
+
+
+def _plan_so_far(job: Job) -> None:
     told = list(job.progress)
     last = told[-1] if told else None
     best, bound, gap = (None, None, None) if last is None else (last.value_s, last.bound_s, last.gap)
@@ -224,15 +215,12 @@ def _watching(job: Job) -> None:
         (
             ("Best plan so far", _seconds(best), "weighted seconds, forecast"),
             ("No plan costs less than", _seconds(bound), "proven so far"),
-            ("Gap", "–" if gap is None else f"{gap:.2%}", "how far the best could still be from the best possible"),
+            ("Gap", "–" if gap is None else f"{gap:.2%}", "so much better another plan could be at most"),
         )
     )
     if told:
         step = max(1, len(told) // POINTS)
         picture(search_progress([(p.seconds, p.value_s, p.bound_s) for p in told[::step]]), f"progress_{job.id}")
-    if st.button("Stop and take the best so far", key=f"stop_{job.id}", icon=":material/stop_circle:"):
-        job.stop()
-        note("Stopping…")
 
 
 def _seconds(value: float | None) -> str:

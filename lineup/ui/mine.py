@@ -5,10 +5,17 @@ from __future__ import annotations
 import streamlit as st
 
 from lineup.report.duties import Duty, duties_of
+from lineup.report.race_words import duty_times
 from lineup.season import Season
-from lineup.ui import plans, show
+from lineup.ui import show
 from lineup.ui.door import person
-from lineup.ui.opened import opened
+from lineup.ui.opened import opened, store
+
+CARE = (
+    "Lift as trained, gear on before fuel is handled, drive only rested. After an injury, work only what a licensed "
+    "practitioner has cleared in writing. The sanctioning body’s rules, local codes and licensed practice come first; "
+    "this page clears nobody to compete."
+)
 
 
 def page() -> None:
@@ -20,16 +27,19 @@ def page() -> None:
     if season is None or athlete not in season.athletes:
         st.markdown("This link names nobody. Ask your coach for your own link.")
         return
-    told = plans.in_force(found, season)
-    if not told:
+    kept = store(found.path)
+    plan = None if kept is None else kept.in_force(season)
+    if plan is None or not plan.weekends:
         st.markdown("No roster has been given out yet.")
         return
     st.html(f"<p><strong>{show.safe(season.athletes[athlete].name)}</strong></p>")
-    mine = [duty for weekend, plan in told.items() for duty in duties_of(season, plan, weekend, athlete)]
+    given_out = [weekend for weekend in season.weekends if weekend in plan.weekends]
+    mine = [duty for weekend in given_out for duty in duties_of(season, plan, weekend, athlete)]
     if not mine:
         st.markdown("You have no duty on the weekends given out so far.")
     for duty in mine:
         show_duty(season, duty)
+    st.html(f'<p class="caution"><strong>Caution.</strong> {show.safe(CARE)}</p>')
 
 
 def whose() -> str:
@@ -45,12 +55,9 @@ def whose() -> str:
 def show_duty(season: Season, duty: Duty) -> None:
     """Show one duty as a card of words."""
     race = season.races[duty.race]
-    report, start, released = (season.local(t, race.site) for t in (race.report, race.start, race.released))
     rows = [
         ("Where", season.sites[race.site].name),
-        ("Report", f"{report:%A} {report.day} {report:%B}, {report:%H:%M}"),
-        ("Race", f"{start:%H:%M}"),
-        ("Released", f"about {released:%H:%M}"),
+        *duty_times(season, race),
         ("Car", duty.car or "none: you travel as reserve"),
     ]
     if duty.position:

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from lineup.errors import Report, SeasonError
+from lineup.errors import InputError, Report, SeasonError
+from lineup.explain.words import count
 from lineup.season import Pin, Season
 from lineup.ui.door import login_set_up, may, people, roles_mark
 from lineup.ui.show import plain
@@ -142,7 +143,9 @@ def require_season() -> tuple[Opened, Season]:
     """Return the season, or end the page with what is wrong and where to mend it."""
     found = opened()
     if found.season is None:
-        st.error(f"This season cannot be used yet: {len(found.report.problems)} problems.", icon=":material/error:")
+        st.error(
+            f"This season cannot be used yet: {count(len(found.report.problems), 'problem')}.", icon=":material/error:"
+        )
         if may("coach"):
             st.page_link("lineup/ui/season_data.py", label="See every problem next to its row", icon=":material/table:")
         st.stop()
@@ -188,8 +191,15 @@ def settings() -> Settings:
     """Effort of a search begun on a page; LINEUP_SECONDS and LINEUP_SCENARIOS say otherwise."""
     from lineup.settings import Settings
 
-    seconds = float(os.environ.get("LINEUP_SECONDS", "60"))
-    return Settings(time_s=seconds, scenarios=int(os.environ.get("LINEUP_SCENARIOS", "1024")))
+    return Settings(time_s=_number("LINEUP_SECONDS", 60.0), scenarios=int(_number("LINEUP_SCENARIOS", 1024)))
+
+
+def _number(variable: str, usual: float) -> float:
+    given = os.environ.get(variable, str(usual))
+    try:
+        return float(given)
+    except ValueError:
+        raise InputError(f"{variable} is {given!r}: set it to a number, or not at all") from None
 
 
 def store_place(path: Path) -> str:
@@ -199,12 +209,15 @@ def store_place(path: Path) -> str:
     return os.environ.get("LINEUP_STORE") or str(default_store(path))
 
 
-def store(path: Path, *, make: bool = False) -> Store | None:
-    """Return the season's store; None where there is none yet, unless `make` is set."""
+def store(path: Path) -> Store | None:
+    """Return the season's store; None where there is none yet: looking at a season makes none."""
     place = store_place(path)
-    if not make and "://" not in place and not Path(place).exists():
-        return None
-    return _store((place, roles_mark()), people())
+    return made_store(path) if "://" in place or Path(place).exists() else None
+
+
+def made_store(path: Path) -> Store:
+    """Return the season's store, made where there is none yet."""
+    return _store((store_place(path), roles_mark()), people())
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)

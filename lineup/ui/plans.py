@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,11 +13,12 @@ from lineup.plan import Plan
 from lineup.plan_file import read_plan
 from lineup.season import Season
 from lineup.ui import live
+from lineup.ui.act import taken
 from lineup.ui.door import may, me
 from lineup.ui.links import keep, pick
-from lineup.ui.opened import Opened, now, store, study_of, warm
-from lineup.ui.remember import name_of, once
-from lineup.ui.show import STATUS, figures, lines, plain
+from lineup.ui.opened import Opened, made_store, now, store, study_of, warm
+from lineup.ui.remember import once, plan_name
+from lineup.ui.show import STATUS, clashes, figures, lines
 
 if TYPE_CHECKING:
     from lineup.audit import Audit
@@ -51,7 +53,7 @@ def newest(found: Opened, season: Season) -> Chosen | None:
 
 
 def find(key: str, found: Opened, season: Season) -> Chosen | None:
-    """Return the plan that a link names; None where it is no longer there."""
+    """Return the plan that a link names, the newest where it names none; None where it is no longer there."""
     if key.startswith("r") and key[1:].isdigit():
         kept = store(found.path)
         try:
@@ -70,7 +72,7 @@ def options(found: Opened, season: Season) -> dict[str, str]:
     last = newest(found, season)
     rows = {job.id: f"Draft: {job.title}" for job in live.plans()}
     if last is not None:
-        rows[NEWEST] = last.label
+        rows[NEWEST] = last.label if last.revision is None else f"Newest, now revision {last.revision}"
     kept = store(found.path)
     for revision in reversed(kept.revisions() if kept is not None else ()):
         rows[f"r{revision.number}"] = f"Revision {revision.number}: {revision.reason}"
@@ -118,12 +120,7 @@ def _no_lineup(chosen: Chosen) -> None:
         st.warning("No plan was found in the time given. That does not mean there is none: give it more time.")
         st.stop()
     st.error("No plan keeps every rule.")
-    for number, clash in enumerate(plan.clash, start=1):
-        st.subheader(f"Clash {number}: these facts cannot all hold", anchor=False)
-        st.markdown("\n".join(f"- {plain(fact.text)}" for fact in clash.facts))
-        if clash.repairs:
-            st.markdown("**What would mend it, cheapest first; each was tried**")
-            st.markdown("\n".join(f"- {plain(repair.text)}" for repair in clash.repairs))
+    clashes(plan.clash)
     st.stop()
 
 
@@ -133,23 +130,26 @@ def strip(chosen: Chosen) -> None:
     sign, word, meaning = STATUS[plan.status]
     rows = [("Plan", f"{sign} {word}", meaning)]
     if plan.value_s is not None:
-        fresh = (
-            "" if plan.fresh_value_s is None else f"on fresh samples {plan.fresh_value_s:,.1f} s ± {plan.se_s or 0:.1f}"
-        )
-        rows.append(("Costs", f"{plan.value_s:,.1f} s", fresh or "weighted seconds of forecast stops and wishes"))
+        told = "seconds of stops by priority, and of what else the season prices"
+        if plan.fresh_value_s is not None:
+            told += f"; {plan.fresh_value_s:,.1f} s ± {plan.se_s or 0:.1f} on stops sampled afresh"
+        rows.append(("Costs", f"{plan.value_s:,.1f} s", told))
     if plan.bound_s is not None:
-        rows.append(("No plan costs less than", f"{plan.bound_s:,.1f} s", "proven on these samples"))
+        rows.append(("No plan costs less than", f"{plan.bound_s:,.1f} s", "proven on the sampled stops"))
     if plan.gap is not None:
-        rows.append(("Gap", f"{plan.gap:.2%}", f"tolerance {plan.tolerance or 0:.2%}"))
+        told = f"so much better another plan could be at most; {plan.tolerance or 0:.2%} counts as proven"
+        rows.append(("Gap", f"{plan.gap:.2%}", told))
     figures(rows)
     if plan.notes:
         with st.expander("Notes of the search"):
             lines(plan.notes)
 
 
-def same(key: str, chosen: Chosen) -> bool:
-    """Whether a key of the list names the plan that is looked at."""
-    return key == chosen.key or (key == NEWEST and st.session_state.get("last_plan") == NEWEST)
+def others(found: Opened, season: Season, chosen: Chosen) -> dict[str, str]:
+    """Return every plan but the one that is looked at, under whatever name: key and words."""
+    last = newest(found, season)
+    same = {chosen.key, NEWEST} if last is not None and last.key == chosen.key else {chosen.key}
+    return {key: words for key, words in options(found, season).items() if key not in same}
 
 
 def audited(found: Opened, season: Season, plan: Plan) -> Audit:
@@ -157,16 +157,12 @@ def audited(found: Opened, season: Season, plan: Plan) -> Audit:
     from lineup import workflow
 
     study = study_of(found, season, plan.weekends)
-    return once(("audited", found.mark, found.pins, name_of(plan)), lambda: workflow.audit_plan(study, plan))
+    return once(("audited", found.mark, found.pins, plan_name(plan)), lambda: workflow.audit_plan(study, plan))
 
 
-def in_force(found: Opened, season: Season) -> dict[str, Plan]:
-    """Return the plan that holds for each weekend given out: what was signed, or amended since."""
-    kept = store(found.path)
-    if kept is None:
-        return {}
-    numbers = {w: kept.state(w)["starting_crews"].in_force for w in season.weekends}
-    return {weekend: kept.plan(number) for weekend, number in numbers.items() if number is not None}
+def auditor(found: Opened) -> Callable[[Season, Plan], Audit]:
+    """Return how the store has a plan audited; each audit is worked out once."""
+    return lambda season, plan: audited(found, season, plan)
 
 
 def keep_draft(found: Opened, season: Season, chosen: Chosen) -> None:
@@ -181,17 +177,10 @@ def keep_draft(found: Opened, season: Season, chosen: Chosen) -> None:
 
 
 def _keep(found: Opened, season: Season, chosen: Chosen, reason: str) -> None:
-    desk = store(found.path, make=True)
-    assert desk is not None
-    last = newest(found, season)
-    try:
-        revision = desk.save(
-            chosen.plan, season, reason=reason, by=me(), now=now(), parent=last.revision if last is not None else None
-        )
-    except LineupError as error:
-        st.error(plain(str(error)))
-        return
-    st.session_state["pick_plan"] = NEWEST
-    keep("plan", NEWEST)
-    st.session_state["told"] = f"Kept as revision {revision.number}"
-    st.rerun()
+    kept, last = made_store(found.path), newest(found, season)
+    parent = None if last is None else last.revision
+    if taken(lambda: kept.save(chosen.plan, season, reason=reason, by=me(), now=now(), parent=parent)):
+        st.session_state["pick_plan"] = NEWEST
+        keep("plan", NEWEST)
+        st.session_state["told"] = f"Kept as revision {kept.revisions()[-1].number}"
+        st.rerun()

@@ -38,6 +38,6 @@ def once(key: tuple[Any, ...], make: Callable[[], T]) -> T:
         return answer
 
 
-def name_of(plan: Plan) -> str:
+def plan_name(plan: Plan) -> str:
     """Return a name that two plans share only when they say the same."""
     return hashlib.sha256(json.dumps(plan_to_dict(plan), sort_keys=True, default=str).encode()).hexdigest()

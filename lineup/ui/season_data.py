@@ -9,7 +9,8 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
-from lineup.errors import InputError, Problem, Report, SeasonError
+from lineup.errors import InputError, Problem, Report
+from lineup.explain.words import count
 from lineup.read.drafts import (
     check_drafts,
     drafts_of,
@@ -24,6 +25,7 @@ from lineup.read.drafts import (
 )
 from lineup.season import Season
 from lineup.ui import show
+from lineup.ui.act import taken
 from lineup.ui.door import may
 from lineup.ui.grid import edited
 from lineup.ui.links import pick
@@ -80,17 +82,13 @@ def waiting(folder: Path, names: Sequence[str], report: Report) -> None:
     """Tell of drafts that are kept but not in place yet."""
     with st.container(border=True):
         st.markdown(
-            f"**{len(names)} edited files are kept as drafts**, not in place yet: {show.plain(', '.join(names))}"
+            f"**Drafts of {count(len(names), 'file')} are kept**, not in place yet: {show.plain(', '.join(names))}"
         )
         left, right, _ = st.columns([2, 2, 4])
-        if left.button("Put them in place", type="primary", disabled=bool(report.problems), icon=":material/check:"):
-            try:
-                put_in_place(folder)
-            except (InputError, SeasonError) as error:
-                st.error(show.plain(str(error)))
-            else:
-                forget_editors()
-                st.rerun()
+        put = left.button("Put them in place", type="primary", disabled=bool(report.problems), icon=":material/check:")
+        if put and taken(lambda: put_in_place(folder)):
+            forget_editors()
+            st.rerun()
         if right.button("Let the drafts go", icon=":material/undo:"):
             for name in names:
                 drop_draft(folder, name)
@@ -126,7 +124,7 @@ def contents(season: Season) -> None:
         (
             ("Athletes", str(len(season.athletes)), ""),
             ("Cars", str(len(season.cars)), ""),
-            ("Races", str(len(season.races)), f"{len(season.weekends)} weekends"),
+            ("Races", str(len(season.races)), count(len(season.weekends), "weekend")),
             ("Graded tasks", f"{len(season.grades):,}", ""),
             ("Timed stops", f"{len(season.stops):,}", ""),
             ("Pins", str(len(season.pins)), "those kept on these pages included"),

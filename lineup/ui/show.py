@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from datetime import datetime
 from html import escape
 from pathlib import Path
 from typing import Final
 
 import streamlit as st
 
+from lineup.plan import Clash
 from lineup.report.charts import Picture
 from lineup.report.plain import one_line
-from lineup.season import Race, Season
+from lineup.season import Season
 
 STYLE: Final = Path(__file__).with_name("style.css")
 CAUTION: Final = (
@@ -56,18 +56,15 @@ def picture(found: Picture, key: str) -> None:
     st.html(f'<p class="words">{safe(found.words)}</p>')
 
 
-def table(
-    caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *, kind: str = "", first_is_head: bool = True
-) -> None:
+def table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Show a table whose cells are HTML already; `columns` and `caption` are plain text."""
     heads = "".join(f'<th scope="col">{safe(column)}</th>' for column in columns)
-    body = []
-    for row in rows:
-        first = f'<th scope="row">{row[0]}</th>' if first_is_head else f"<td>{row[0]}</td>"
-        body.append(f"<tr>{first}{''.join(f'<td>{cell}</td>' for cell in row[1:])}</tr>")
+    body = "".join(
+        f'<tr><th scope="row">{row[0]}</th>{"".join(f"<td>{cell}</td>" for cell in row[1:])}</tr>' for row in rows
+    )
     st.html(
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{safe(caption)}"><table class="sheet {kind}">'
-        f"<caption>{safe(caption)}</caption><thead><tr>{heads}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{safe(caption)}"><table class="sheet">'
+        f"<caption>{safe(caption)}</caption><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table></div>"
     )
 
 
@@ -90,14 +87,14 @@ def lines(items: Iterable[str], kind: str = "") -> None:
     st.html(f'<ul class="lines {kind}">{"".join(f"<li>{safe(item)}</li>" for item in items)}</ul>')
 
 
-def race_title(season: Season, race: Race) -> str:
-    """Return "Pine Hollow 300 · Sunday 14 March · report 09:00, race 13:00 · lined tire" on the site's clock."""
-    report, start = season.local(race.report, race.site), season.local(race.start, race.site)
-    site = season.sites[race.site].name
-    return (
-        f"{race.name or race.id} · {site} · {start:%A} {start.day} {start:%B} · report {clock(report)}, "
-        f"race {clock(start)} · {race.tire} tire"
-    )
+def clashes(found: Sequence[Clash]) -> None:
+    """Show which facts cannot all hold, and what would mend each clash."""
+    for number, clash in enumerate(found, start=1):
+        st.markdown(f"**Clash {number}: these facts cannot all hold**")
+        lines(fact.text for fact in clash.facts)
+        if clash.repairs:
+            st.markdown("**What would mend it, cheapest first; each was tried**")
+            lines(repair.text for repair in clash.repairs)
 
 
 def weekend_title(season: Season, weekend: str) -> str:
@@ -115,11 +112,6 @@ def weekend_title(season: Season, weekend: str) -> str:
 def spoken(key: str) -> str:
     """Return an id that has no name of its own as words."""
     return key.replace("-", " ").replace("_", " ").capitalize()
-
-
-def clock(moment: datetime) -> str:
-    """Return the time of day on a local clock."""
-    return f"{moment:%H:%M}"
 
 
 def signed(seconds: float, digits: int = 2) -> str:

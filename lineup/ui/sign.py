@@ -3,33 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 
 import streamlit as st
 
-from lineup.errors import LineupError
-from lineup.report.limit_rows import SIGNS, limit_rows
-from lineup.report.sheet import too_long_sheets
+from lineup.report.party import car_name
+from lineup.report.sheet_parts import clock
 from lineup.season import Season
-from lineup.store import STEPS, Checklist, Roster, StepState, Store
-from lineup.store.checklist import pin_text
-from lineup.store.weekend import STATUS_WORDS, STEP_NAMES, Step, Verdict
-from lineup.ui import plans, show
+from lineup.store import STEPS, Roster, StepState, Store
+from lineup.store.weekend import STATUS_WORDS, STEP_NAMES, VERDICTS, Step
+from lineup.ui import show
+from lineup.ui.act import taken
 from lineup.ui.amend import amend
-from lineup.ui.documents import weekend_documents, weekend_sheets
 from lineup.ui.door import may, me, people, person
 from lineup.ui.links import pick
 from lineup.ui.opened import Opened, now, require_season, store
-from lineup.ui.remember import once
+from lineup.ui.outcome import documents, history
+from lineup.ui.signing import checklist, signing
 
 STATE_SIGNS = {"open": "○", "proposed": "◐", "signed": "✓", "amended": "!", "withdrawn": "✕"}
-KINDS = {
-    "change": "Changes since the last signature",
-    "pin": "Pinned by hand",
-    "limit": "Limits passed over at a price",
-    "breach": "Breaches, after the fact",
-    "objection": "Objections",
-    "late": "Late",
-}
+USUAL_DEADLINE = timedelta(hours=24)  # before the first report, until somebody sets another
 
 
 def page() -> None:
@@ -43,9 +36,12 @@ def page() -> None:
         st.page_link("lineup/ui/block.py", label="To the block", icon=":material/grid_on:")
         return
     weekends = [w for w in season.weekends if kept.revisions(w)]
+    if not weekends:
+        st.info("No kept revision is about a weekend of this season. Keep a plan of it first, on the page Block.")
+        return
     weekend = pick("weekend", "Weekend", weekends, lambda w: show.plain(show.weekend_title(season, w)))
     step = pick("step", "Step", list(STEPS), lambda s: STEP_NAMES[s].capitalize())
-    state = kept.state(weekend)[step]  # type: ignore[index]
+    state = kept.state(weekend).steps[step]
     standing(kept, season, weekend, state)
     next_step(found, kept, season, weekend, state)
     reminders(kept, weekend, state.step)
@@ -76,15 +72,17 @@ def standing(kept: Store, season: Season, weekend: str, state: StepState) -> Non
         rows.append(("Last signed", f"revision {state.signature.revision}", signer))
     deadline = kept.deadline(season, weekend, state.step)
     if deadline is not None:
-        rows.append(("Sign before", f"{deadline:%d %b %H:%M} UTC", ""))
+        rows.append(
+            ("Sign before", clock(season, season.races_of((weekend,))[0], deadline), "by the clock of the track")
+        )
     show.figures(rows)
     for review in state.reviews.values():
         said = "acknowledges" if review.verdict == "acknowledged" else f"objects: {review.mark.reason}"
-        st.markdown(show.plain(f"{kept.name_of(review.mark.by)} {said} (car {review.car})"))
+        st.markdown(show.plain(f"{kept.name_of(review.mark.by)} {said} ({car_name(season, review.car)})"))
 
 
 def next_step(found: Opened, kept: Store, season: Season, weekend: str, state: StepState) -> None:
-    """Offer what can be done now: propose, review, sign or ratify, take back."""
+    """Offer what can be done now: propose, review, sign or ratify, set a deadline, take back."""
     newest = kept.revisions(weekend)[-1]
     mark = state.amendment or state.proposal
     if state.amendment is not None:
@@ -106,107 +104,51 @@ def next_step(found: Opened, kept: Store, season: Season, weekend: str, state: S
         review(kept, season, roster)
     if state.step == "starting_crews" and state.in_force is not None:
         amend(found, kept, season, Roster(weekend, state.step, state.in_force))
-    taken = mark or state.signature
-    if taken is not None and may("coach", "signer"):
-        with st.expander("Take it back"), st.form("withdraw"):
-            reason = st.text_input("Why", max_chars=300)
-            if st.form_submit_button("Take it back", icon=":material/undo:"):
-                back = Roster(weekend, state.step, taken.revision)
-                act(lambda: kept.withdraw(back, reason=reason, by=me(), now=now()))
+    set_deadline(kept, season, weekend, state)
+    take_back(kept, weekend, state)
 
 
-def checklist(found: Opened, kept: Store, season: Season, roster: Roster) -> Checklist:
-    """Show what the audit found and return what must be acknowledged."""
-    plan = kept.plan(roster.revision)
-    with st.spinner("Checking every limit"):
-        audit = plans.audited(found, season, plan)
-        told = kept.checklist(roster, season, lambda s, p: plans.audited(found, s, p), now=now())
-    st.subheader("The audit’s ticks", anchor=False)
-    rows = [
-        [f"{SIGNS[row.state]} {row.state}", show.safe(row.name), show.safe(row.text), show.safe(row.source)]
-        for row in limit_rows(audit)
-    ]
-    kept_count = sum(check.kept for check in audit.checks)
-    st.markdown(f"{kept_count} of {len(audit.checks)} checks are kept, worked out again from season and plan alone.")
-    with st.expander("Every check", expanded=not audit.passed):
-        show.table("Every check with its tightest place", ["", "Limit", "Tightest place", "From"], rows)
-    pins = kept.pins()
-    if pins:
-        st.subheader("Pins kept on these pages", anchor=False)
-        show.lines(
-            f"{pin_text(season, p.pin)} ({p.pin.reason}), by {kept.name_of(p.by)}, {p.at:%d %b %Y}" for p in pins
-        )
-    return told
-
-
-def signing(found: Opened, kept: Store, season: Season, roster: Roster, told: Checklist, *, ratify: bool) -> None:
-    """Let every item be acknowledged, then sign."""
-    verb = "Ratify" if ratify else "Sign"
-    st.subheader(f"To acknowledge before you {verb.lower()}", anchor=False)
-    for warning in told.warnings:
-        st.warning(show.plain(warning))
-    if told.blocks:
-        st.error("This cannot be signed:")
-        show.lines(told.blocks)
-        changed_inputs(found, kept, season, roster)
+def set_deadline(kept: Store, season: Season, weekend: str, state: StepState) -> None:
+    """Let it be set when this step should be signed, by the clock of the track."""
+    if not may("coach", "signer"):
         return
-    done = []
-    for kind, title in KINDS.items():
-        items = [item for item in told.items if item.kind == kind]
-        if items:
-            st.markdown(f"**{title}** ({len(items)})")
-            done += [i.id for i in items if st.checkbox(show.plain(i.text), key=f"ack_{roster.revision}_{i.id}")]
-    refusal = why_not_sign(kept, roster, verb)
-    if refusal:
-        show.note(refusal)
+    race = season.races_of((weekend,))[0]
+    current = kept.deadline(season, weekend, state.step) or race.report - USUAL_DEADLINE
+    with st.expander("Set when it should be signed"), st.form("deadline"):
+        shown = season.local(current, race.site)
+        left, right = st.columns(2)
+        day = left.date_input("Sign before", shown.date(), format="YYYY-MM-DD")
+        time = right.time_input(f"At ({season.sites[race.site].time_zone})", shown.time())
+        if st.form_submit_button("Set it"):
+            moment = datetime.combine(day, time, season.zone(race.site)).astimezone(UTC)
+            act(lambda: kept.set_deadline(weekend, state.step, moment, by=me(), now=now()))
+
+
+def take_back(kept: Store, weekend: str, state: StepState) -> None:
+    """Let the newest proposal, amendment or signature be taken back, with a reason."""
+    mark = state.newest
+    if mark is None or not may(*(("coach", "signer") if mark == state.proposal else ("signer",))):
         return
-    missing = told.missing(done)
-    show.note(
-        "Everything is acknowledged." if not missing else f"{len(missing)} of {len(told.items)} still to acknowledge."
-    )
-    if st.button(f"{verb} revision {roster.revision}", type="primary", disabled=bool(missing), icon=":material/draw:"):
-        step = kept.ratify if ratify else kept.sign
-        act(lambda: step(roster, season, lambda s, p: plans.audited(found, s, p), done, by=me(), now=now()))
-
-
-def why_not_sign(kept: Store, roster: Roster, verb: str) -> str:
-    """Say why the one who is logged in is not the one to sign; "" where nothing stands against it."""
-    who = person()
-    if who is None:
-        return ""
-    if "signer" not in who.roles:
-        return f"To {verb.lower()} it is for a signer."
-    state = kept.state(roster.weekend)[roster.step]
-    made = state.amendment if verb == "Ratify" else state.proposal
-    makers = {kept.revision(roster.revision).author.casefold(), made.by.casefold() if made else ""}
-    return "You made or proposed it: it takes a second person." if who.id.casefold() in makers else ""
-
-
-def changed_inputs(found: Opened, kept: Store, season: Season, roster: Roster) -> None:
-    """Where only the inputs changed, let the coach have the same lineup checked anew."""
-    revision = kept.revision(roster.revision)
-    if dict(revision.fingerprints) == dict(season.fingerprints) or not may("coach"):
-        return
-    with st.form("anew"):
-        st.markdown("If the same lineup still holds, it can be checked anew and proposed again.")
-        reason = st.text_input("Why it still holds", max_chars=300)
-        if st.form_submit_button("Check the same lineup anew"):
-            audit = plans.audited(found, season, kept.plan(roster.revision))
-            act(lambda: kept.check_anew(roster.revision, season, audit, reason=reason, by=me(), now=now()))
+    with st.expander("Take it back"), st.form("withdraw"):
+        reason = st.text_input("Why", max_chars=300)
+        if st.form_submit_button("Take it back", icon=":material/undo:"):
+            back = Roster(weekend, state.step, mark.revision)
+            act(lambda: kept.withdraw(back, reason=reason, by=me(), now=now()))
 
 
 def review(kept: Store, season: Season, roster: Roster) -> None:
     """Take a crew chief's word on a car; of somebody logged in, only on the own cars."""
     who = person()
-    cars = sorted({a.car for a in kept.plan(roster.revision).assignments if who is None or a.car in who.cars})
+    entered = {car for race in season.races_of((roster.weekend,)) for car in season.cars_in[race.id]}
+    crewed = entered & {a.car for a in kept.plan(roster.revision).assignments}
+    cars = sorted(car for car in crewed if who is None or car in who.cars)
     if not cars or not may("crew_chief"):
         return
     with st.expander("Crew chief: acknowledge or object"), st.form("review"):
-        car = st.selectbox("Car", cars, format_func=lambda c: season.cars[c].name or c if c in season.cars else c)
-        verdict = st.radio("Your word", ["acknowledged", "objected"], horizontal=True)
+        car = st.selectbox("Car", cars, format_func=lambda c: car_name(season, c))
+        word = st.radio("Your word", VERDICTS, horizontal=True)
         reason = st.text_input("Reason, for an objection", max_chars=300)
         if st.form_submit_button("Give your word"):
-            word: Verdict = "objected" if verdict == "objected" else "acknowledged"
             act(lambda: kept.review(roster, str(car), word, by=me(), now=now(), reason=reason))
 
 
@@ -225,63 +167,12 @@ def reminders(kept: Store, weekend: str, step: Step) -> None:
 
 
 def _tick(kept: Store, weekend: str, reminder: str, key: str) -> None:
-    act(lambda: kept.tick(weekend, reminder, by=me(), now=now(), done=bool(st.session_state[key])), again=False)
+    taken(lambda: kept.tick(weekend, reminder, by=me(), now=now(), done=bool(st.session_state[key])))
 
 
-def documents(kept: Store, season: Season, weekend: str) -> None:
-    """Offer sheets, workbook and calendars of the weekend as it stands in the store."""
-    if kept.state(weekend)["starting_crews"].newest is None:
-        return
-    st.header("Sheets, workbook and calendars", anchor=False)
-    size = st.segmented_control("Paper", ["A4", "Letter"], default="A4", key="paper") or "A4"
-    if not st.toggle("Make the documents", key="make_documents"):
-        show.note("Each sheet says whether it is signed, and shows the head of the record to verify it by.")
-        return
-    mark = ("documents", kept.where, kept.head(), weekend, size)
-    try:
-        sheets = once(("sheets", *mark), lambda: weekend_sheets(kept, season, weekend, now(), size))
-        packed = once(("packed", *mark), lambda: weekend_documents(kept, season, weekend, now(), size))
-    except LineupError as error:
-        st.error(show.plain(str(error)))
-        return
-    for notice in too_long_sheets(season, kept.paper(weekend), weekend, paper=size):
-        st.warning(show.plain(notice[:1].upper() + notice[1:]))
-    with st.container(horizontal=True):
-        st.download_button("Everything (.zip)", packed, f"{weekend}.zip", "application/zip", type="primary")
-        for name, data in sheets.items():
-            st.download_button(name, data, name, "application/pdf", key=f"sheet_{name}")
-
-
-def history(kept: Store, weekend: str) -> None:
-    """Show what happened to the weekend, and verify the record."""
-    st.header("History", anchor=False)
-    rows = [
-        [f"{line.at:%Y-%m-%d %H:%M}", show.safe(kept.name_of(line.author)), show.safe(line.text), line.hash[:12]]
-        for line in reversed(kept.history(weekend))
-    ]
-    show.table(
-        "Newest first, times in UTC; the last column is the head a sheet prints", ["When", "Who", "What", "Head"], rows
-    )
-    with st.form("verify"):
-        printed = st.text_input("Head printed on a sheet (may stay empty)", max_chars=80)
-        if st.form_submit_button("Verify the record", icon=":material/verified:"):
-            try:
-                told = kept.verify(printed)
-            except LineupError as error:
-                st.error(show.plain(str(error)))
-            else:
-                words = f"All {told.records} records are as they were written." if told.ok else str(told.problem)
-                (st.success if told.ok else st.error)(show.plain(words))
-
-
-def act(step: Callable[[], object], *, again: bool = True) -> None:
-    """Take a step; tell in one line why it is refused."""
-    try:
-        step()
-    except LineupError as error:
-        st.error(show.plain(str(error)))
-        return
-    if again:
+def act(step: Callable[[], object]) -> None:
+    """Take a step and draw the page anew."""
+    if taken(step):
         st.rerun()
 
 

@@ -190,6 +190,7 @@ def test_no_plan_exists_is_exit_code_three_with_the_clash(tmp_path, capsys):
         (["without", "SEASON", "PLAN", "a1", "--from", "soon"], "'soon' is not a date of the form"),
         (["without", "SEASON", "PLAN", "a1", "--from", "2031-01-01"], "outside the block"),
         (["check", "nowhere"], "nowhere"),
+        (["propose", "SEASON", "w1", "1", "--step", "both"], "the step is one of travel_list or starting_crews"),
     ],
 )
 def test_what_is_wrong_gets_one_clear_line_and_exit_code_two(folder, plan_file, capsys, words, message):
@@ -219,3 +220,25 @@ def test_a_weekend_is_carried_to_a_signature(folder, plan_file, tmp_path, capsys
     written = run_json(capsys, "export", folder, tmp_path / "out", "--weekend", "w1", *where)["written"]
     assert {Path(path).suffix for path in written} == {".pdf", ".xlsx", ".ics", ".csv"}
     assert all(Path(path).stat().st_size for path in written)
+    assert _exit_code("history", folder, *where[:2]) == 0
+    assert "Local user" in capsys.readouterr().out
+    # the workbook reads back as the plan it was written from
+    assert run_json(capsys, "price", folder, tmp_path / "out" / "block.xlsx")["value_s"] == pytest.approx(
+        run_json(capsys, "price", folder, plan_file)["value_s"], rel=0.02
+    )
+
+
+def test_a_travel_list_is_exported_before_the_crews_are_proposed(folder, plan_file, tmp_path, capsys):
+    where = ["--store", tmp_path / "store.db", "--now", "2026-04-03T12:00+00:00"]
+    assert _exit_code("keep", folder, plan_file, "--reason", "first lineup", *where) == 0
+    assert _exit_code("export", folder, tmp_path / "out", "--weekend", "w1", *where) == 2
+    assert "nothing was proposed for weekend w1 yet" in capsys.readouterr().err
+    assert _exit_code("propose", folder, "w1", "1", "--step", "travel_list", *where) == 0
+    assert _exit_code("export", folder, tmp_path / "out", "--weekend", "w1", *where) == 0
+    assert "only the travel list was proposed so far" in capsys.readouterr().err
+    assert [path.name for path in (tmp_path / "out").rglob("*.*")] == ["travel-w1.pdf"]
+
+
+def test_no_pins_and_no_other_plans_are_said(folder, plan_file, capsys):
+    assert _exit_code("pins", folder, plan_file) == 0
+    assert capsys.readouterr().out == "No pin bears on this block: nothing to price.\n"

@@ -65,7 +65,7 @@ def test_the_signer_signs_and_downloads(tiny_visit: Visit, tiny_folder: Path, tm
     packed = tmp_path / "weekend.zip"
     waiting.value.save_as(packed)
     names = zipfile.ZipFile(packed).namelist()
-    assert {"block.xlsx", "sheets/travel-w1.pdf"} <= set(names)
+    assert {"block.xlsx", "sheets/w1/travel-w1.pdf"} <= set(names)
     assert any(name.endswith(".ics") for name in names)
     visit.press("Verify the record")
     visit.says("records are as they were written")
@@ -164,14 +164,26 @@ def test_an_edit_is_never_lost(tiny_visit: Visit, tiny_folder: Path) -> None:
     editor.fill("11.75")
     editor.press("Enter")
     visit.settle()
-    visit.says("are kept as drafts")
+    visit.says("not in place yet")
     assert "11.75" in drafts_of(tiny_folder)["cars.csv"]
     visit.go("Block")
     visit.go("Season data")
-    visit.says("are kept as drafts")
+    visit.says("not in place yet")
     visit.press("Put them in place")
     visit.says("Nothing is wrong with this season")
     assert read_season(tiny_folder)[0].cars["c1"].slowest_s == 11.75
+
+
+def test_a_grid_offers_no_csv_that_a_spreadsheet_would_run(tiny_visit: Visit) -> None:
+    # Streamlit writes a name like =1+1 into its CSV as it stands; `lineup export` puts a quote before it
+    tiny_visit.open("data?file=athletes.csv")
+    grid = tiny_visit.page.get_by_test_id("stDataFrame").first
+    grid.scroll_into_view_if_needed()
+    grid.hover()
+    buttons = tiny_visit.page.get_by_test_id("stElementToolbarButton")
+    shown = [button.get_attribute("aria-label") or button.inner_html() for button in buttons.filter(visible=True).all()]
+    assert shown
+    assert not any("Download" in words for words in shown), shown
 
 
 def test_a_search_survives_a_reload_and_is_stopped_from_another_tab(desk: Visit) -> None:

@@ -139,7 +139,7 @@ def test_each_car_has_a_shape_of_its_own(season: Season) -> None:
     picture = charts.car_stops([("c1", "r1", 12.0, 13.0)], season)
     shape = picture.chart.to_dict()["encoding"]["shape"]["scale"]["range"]
     assert len(set(shape)) == len(shape)
-    assert "median 12.0 to 12.0 s over 1 races" in picture.words
+    assert "median 12.0 to 12.0 s over 1 race." in picture.words
 
 
 @pytest.mark.parametrize("colour", [charts.BLUE, charts.VERMILION, charts.GREY])

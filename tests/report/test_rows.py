@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 
 import pytest
 
@@ -12,7 +13,8 @@ from lineup.report.car_rows import car_rows, main_service, main_stops
 from lineup.report.cover_words import cover_words, uncovered
 from lineup.report.duties import duties_of
 from lineup.report.limit_rows import limit_rows, state_of
-from lineup.report.roster import counts, roster
+from lineup.report.race_words import duty_times, race_title
+from lineup.report.roster import roster
 from lineup.report.seat_marks import held_before, seat_marks
 from lineup.season import Absence, Clearance, Pin, Season, Seat
 from tests.builders import tiny_season
@@ -46,7 +48,6 @@ def test_the_roster_tells_who_works_travels_rests_and_is_out(season: Season, pla
     assert rows["a1"].cells[0].seats == (Seat("r1", "c1", "p1"),)
     assert (rows["a7"].starts, rows["a7"].trips, rows["a7"].longest_run) == (1, 1, 1)
     assert (rows["a2"].starts, rows["a2"].longest_run) == (3, 3)
-    assert counts(rows["a7"].cells)["travels"] == 1
 
 
 def test_rows_of_one_position_stand_together(season: Season, plan: Plan) -> None:
@@ -91,7 +92,7 @@ def test_the_main_service_is_the_one_expected_most() -> None:
         (Check("rest_hours", True, False, "", 20.0, 11.0), "kept"),
         (Check("rest_hours", True, False, "", 11.5, 11.0), "at the edge"),
         (Check("starts", True, False, "", 10, 10), "at the edge"),
-        (Check("starts", False, True, "", 12, 10, cost_s=4.0), "at a price"),
+        (Check("starts", False, True, "", 12, 10, cost_s=4.0), "broken at a price"),
         (Check("rest_hours", False, False, "", 9.0, 11.0), "broken"),
         (Check("pin", True, False, "all pins are kept"), "kept"),
     ],
@@ -103,7 +104,7 @@ def test_a_limit_is_kept_at_the_edge_priced_or_broken(check: Check, state: str) 
 def test_what_is_broken_is_told_first() -> None:
     checks = (Check("pin", True, False, "fine"), Check("starts", False, True, "x"), Check("cover", False, False, "y"))
     rows = limit_rows(Audit(checks))
-    assert [row.state for row in rows] == ["broken", "at a price", "kept"]
+    assert [row.state for row in rows] == ["broken", "broken at a price", "kept"]
     assert rows[1].name == "starts in the block"
 
 
@@ -125,9 +126,28 @@ def test_marks_tell_what_is_worth_a_second_look(season: Season, plan: Plan) -> N
 def test_cover_is_told_as_a_chain_with_the_seat_it_leaves_open(season: Season, plan: Plan) -> None:
     lost, other = Seat("r1", "c1", "p1"), Seat("r1", "c2", "p1")
     chain = Cover(lost, (Move("a4", other, lost), Move("a7", None, other)))
-    assert cover_words(season, chain) == "Athlete 4 from Car 2, p1, then Athlete 7 from the reserves"
-    assert cover_words(season, Cover(lost, (Move("a4", other, lost),), other)).endswith("; leaves open: Car 2, p1")
-    assert len(uncovered(plan.replace(cover=(chain,)))) == len(plan.assignments) - 1
+    assert cover_words(season, chain) == "Athlete 4 (p1 on Car 2), then Athlete 7 (reserve)"
+    assert cover_words(season, Cover(lost, (Move("a4", other, lost),), other)).endswith("; leaves open: p1 on Car 2")
+    assert cover_words(season, Cover(lost, (), lost)) == "nobody"
+    bare = Cover(Seat("r1", "c1", "p2"), (), Seat("r1", "c1", "p2"))
+    assert len(uncovered(season, plan.replace(cover=(chain, bare)))) == len(plan.assignments) - 1
+    willing = replace(season.positions["p2"], filled="if_possible")
+    season = season.replace(positions={**season.positions, "p2": willing})
+    assert all(seat.position != "p2" for seat in uncovered(season, plan)), "a seat that may stay empty needs no cover"
+
+
+def test_a_day_is_named_where_it_is_another(season: Season) -> None:
+    # 12:00, 17:00 and 21:00 UTC are 08:00, 13:00 and 17:00 in New York in summer
+    race = season.races["r1"]
+    assert race_title(season, race) == (
+        "Race 1 · Track 1 · Sunday 5 April 2026 · report 08:00, race 13:00 · plain tire"
+    )
+    assert [when for _, when in duty_times(season, race)] == ["Sunday 5 April, 08:00", "13:00", "about 17:00"]
+    early = replace(race, report=race.report - timedelta(days=1), released=race.released + timedelta(hours=9))
+    assert "report Saturday 4 April, 08:00, race 13:00" in race_title(season, early)
+    assert [when for _, when in duty_times(season, early)] == [
+        "Saturday 4 April, 08:00", "Sunday 5 April, 13:00", "about Monday 6 April, 02:00"
+    ]  # fmt: skip
 
 
 def test_an_athlete_sees_his_own_duties_and_who_with(season: Season, plan: Plan) -> None:

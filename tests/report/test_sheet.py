@@ -13,8 +13,8 @@ from pypdf import PdfReader
 from lineup.errors import InputError
 from lineup.plan import Assignment, Cover, EntryForecast, Move, Plan, Reserve
 from lineup.report.page import Page
-from lineup.report.sheet import too_long_sheets, write_booklet, write_car_sheet, write_sheets, write_travel_sheet
-from lineup.report.stamp import UNAUTHENTICATED, Paper, Stamp
+from lineup.report.sheet import too_long_sheets, write_car_sheet, write_sheets, write_travel_sheet
+from lineup.report.stamp import UNAUTHENTICATED, Paper, Papers, Stamp
 from lineup.season import Absence, Season
 from tests.builders import tiny_season
 from tests.report.papers import HEAD, HOSTILE, PRINTED, SIGNED, full_plan, named_season
@@ -37,7 +37,9 @@ def paper(season: Season) -> Paper:
 
 @pytest.fixture(scope="module")
 def sheets(tmp_path_factory: pytest.TempPathFactory, season: Season, paper: Paper) -> dict[str, Path]:
-    paths = write_sheets(tmp_path_factory.mktemp("sheets") / "out", season, paper, "w1", printed_at=PRINTED)
+    paths = write_sheets(
+        tmp_path_factory.mktemp("sheets") / "out", season, Papers(paper, paper), "w1", printed_at=PRINTED
+    )
     return {path.stem: path for path in paths}
 
 
@@ -51,9 +53,8 @@ def test_one_page_per_car_and_one_for_the_travel_party(sheets: dict[str, Path]) 
 def test_the_page_has_the_size_of_the_paper(tmp_path: Path, season: Season, paper_name: str, size: tuple) -> None:
     # ISO 216: A4 is 210 x 297 mm; ANSI/ASME Y14.1: Letter is 8.5 x 11 in; a point is 1/72 in
     paper = Paper(full_plan(season), SIGNED)
-    path = write_booklet(tmp_path / "b.pdf", season, paper, "w1", printed_at=PRINTED, paper=paper_name)
-    for page in PdfReader(path).pages:
-        box = page.mediabox
+    for path in write_sheets(tmp_path, season, Papers(paper, paper), "w1", printed_at=PRINTED, paper=paper_name):
+        box = PdfReader(path).pages[0].mediabox
         assert (float(box.width), float(box.height)) == pytest.approx(size, abs=0.01)
 
 
@@ -73,7 +74,7 @@ def test_a_car_sheet_says_who_works_where_and_when(sheets: dict[str, Path]) -> N
         "P2 Athlete 2",
         "P3 Athlete 3",
         "Athlete 7 (reserve)",
-        "open: P3, Car 1",
+        "P3 Athlete 3 nobody",
         "pinned",
         "new, in training",
         "Reserves on site Athlete 7",
@@ -83,7 +84,7 @@ def test_a_car_sheet_says_who_works_where_and_when(sheets: dict[str, Path]) -> N
         "Printed 2026-04-02 18:30 UTC",
     ):
         assert said in text
-    assert "Athlete 2 (P2, Car 1); Athlete 7 (reserve)" in text_of(sheets["crew-w1-c2"])
+    assert "Athlete 2 (p2 on Car 1), then Athlete 7 (reserve)" in text_of(sheets["crew-w1-c2"])
 
 
 def test_a_sheet_carries_revision_head_signature_and_cautions(sheets: dict[str, Path]) -> None:
@@ -130,15 +131,15 @@ def test_the_travel_sheet_names_everybody_once(sheets: dict[str, Path]) -> None:
     [
         (
             Stamp.draft(),
-            ("Draft, not kept", "No chain head", "never kept, so nothing stands behind it", "made outside"),
+            ("Draft, not kept", "No check code", "never kept, so nothing stands behind it"),
         ),
         (
             replace(SIGNED, signed=False, words="proposed, not signed", signed_by="", signed_at=None),
             ("Proposed, not signed", UNAUTHENTICATED),
         ),
         (
-            replace(SIGNED, signed=False, words="amended on site, not ratified yet", amended_by="The chief"),
-            ("Amended on site, not ratified yet", "amended on site by The chief"),
+            replace(SIGNED, signed=False, words="amended at the track, not ratified yet", amended_by="The chief"),
+            ("Amended at the track, not ratified yet", "amended at the track by The chief"),
         ),
         (replace(SIGNED, late=True), ("17:00 UTC, after the deadline",)),
     ],
@@ -163,7 +164,7 @@ def test_a_signature_after_log_in_is_not_called_unauthenticated(tmp_path: Path, 
 def test_hostile_names_are_printed_and_break_nothing(tmp_path: Path) -> None:
     season = named_season(HOSTILE)
     paper = Paper(full_plan(season), replace(SIGNED, signed_by=HOSTILE["a1"], proposed_by="=1+1 " * 200))
-    paths = write_sheets(tmp_path, season, paper, "w1", printed_at=PRINTED)
+    paths = write_sheets(tmp_path, season, Papers(paper, paper), "w1", printed_at=PRINTED)
     party, first, second = (text_of(path) for path in paths)
     assert "<b>Bold</b><script>" in first
     assert '=HYPERLINK("x";"y")' in first
@@ -182,7 +183,8 @@ def test_nothing_is_written_outside_the_margins(tmp_path: Path) -> None:
     cars = {k: replace(c, name="The very long car name " * 9) for k, c in season.cars.items()}
     season = season.replace(positions=long_names, cars=cars)
     stamp = replace(SIGNED, reviews={"c1": "x " * 300}, reminders=(("y " * 300, False),) * 5)
-    for path in write_sheets(tmp_path, season, Paper(full_plan(season), stamp), "w1", printed_at=PRINTED):
+    paper = Paper(full_plan(season), stamp)
+    for path in write_sheets(tmp_path, season, Papers(paper, paper), "w1", printed_at=PRINTED):
         page = PdfReader(path).pages[0]
         starts: list[tuple[float, float]] = []
         page.extract_text(visitor_text=lambda t, cm, tm, *_, s=starts: s.append((tm[4], tm[5])) if t.strip() else None)
@@ -200,11 +202,11 @@ def test_text_is_cut_to_fit_its_place() -> None:
             assert shown.endswith("…") or shown == text
 
 
-def test_a_booklet_holds_every_sheet(tmp_path: Path, season: Season, paper: Paper) -> None:
-    path = write_booklet(tmp_path / "b.pdf", season, paper, "w1", printed_at=PRINTED, paper="Letter")
-    first, *cars = (" ".join(page.extract_text().split()) for page in PdfReader(path).pages)
-    assert "7 people travel" in first
-    assert ["CAR C1" in cars[0], "CAR C2" in cars[1], len(cars)] == [True, True, 2]
+def test_a_step_that_was_not_proposed_has_no_sheet(tmp_path: Path, season: Season, paper: Paper) -> None:
+    (only,) = write_sheets(tmp_path, season, Papers(None, paper), "w1", printed_at=PRINTED)
+    assert only.name == "travel-w1.pdf"
+    crews = write_sheets(tmp_path, season, Papers(paper, None), "w1", printed_at=PRINTED)
+    assert [path.name for path in crews] == ["crew-w1-c1.pdf", "crew-w1-c2.pdf"]
 
 
 def test_two_athletes_of_one_name_are_told_apart(tmp_path: Path) -> None:
@@ -290,7 +292,7 @@ def test_a_car_and_weekend_take_one_page_up_to_a_generous_size(
 def test_no_type_on_a_sheet_is_too_small_to_read(tmp_path: Path, races: int, seats: int) -> None:
     # 8 points as the least a printed sheet is read in at arm's length: common practice, no source
     season, paper = busy_weekend(races, seats)
-    for path in write_sheets(tmp_path, season, paper, "w1", printed_at=PRINTED):
+    for path in write_sheets(tmp_path, season, Papers(paper, paper), "w1", printed_at=PRINTED):
         for page in PdfReader(path).pages:
             sizes: list[float] = []
             page.extract_text(visitor_text=lambda t, cm, tm, f, size, s=sizes: s.append(size) if t.strip() else None)
@@ -350,16 +352,16 @@ def test_absences_outside_the_weekend_are_not_told(tmp_path: Path, season: Seaso
 
 def test_bad_wishes_get_one_line(tmp_path: Path, season: Season, paper: Paper) -> None:
     with pytest.raises(InputError, match="no weekend 'w9'; it has w1, w2"):
-        write_sheets(tmp_path, season, paper, "w9", printed_at=PRINTED)
+        write_sheets(tmp_path, season, Papers(paper, paper), "w9", printed_at=PRINTED)
     with pytest.raises(InputError, match="car 'c9' has no entry in weekend w1"):
         write_car_sheet(tmp_path / "s.pdf", season, paper, ("w1", "c9"), printed_at=PRINTED)
     with pytest.raises(InputError, match="the paper is one of A4 or Letter, not 'A5'"):
-        write_sheets(tmp_path, season, paper, "w1", printed_at=PRINTED, paper="A5")
+        write_sheets(tmp_path, season, Papers(paper, paper), "w1", printed_at=PRINTED, paper="A5")
     with pytest.raises(InputError, match="does not say its offset"):
-        write_sheets(tmp_path, season, paper, "w1", printed_at=PRINTED.replace(tzinfo=None))
+        write_sheets(tmp_path, season, Papers(paper, paper), "w1", printed_at=PRINTED.replace(tzinfo=None))
     blocked = tmp_path / "file"
     blocked.write_text("x")
     with pytest.raises(InputError, match="cannot be made"):
-        write_sheets(blocked, season, paper, "w1", printed_at=PRINTED)
+        write_sheets(blocked, season, Papers(paper, paper), "w1", printed_at=PRINTED)
     with pytest.raises(InputError, match="cannot be written"):
         write_car_sheet(tmp_path, season, paper, ("w1", "c1"), printed_at=PRINTED)

@@ -50,7 +50,7 @@ def test_another_library_finds_every_sheet(tmp_path: Path, season: Season) -> No
     assert first[-2:] == ["2026-04-05T08:00-04:00", "2026-04-05T13:00-04:00"]
     assert [c.value for c in book["forecasts"][2]] == ["r1", "c1", "four", 11.417, 11.3, 12.25, 12.9, 0.8]
     about = {row[0].value: row[1].value for row in book["about"].iter_rows(min_row=2)}
-    assert (about["state"], about["revision"], about["chain head"]) == ("signed", 14, HEAD)
+    assert (about["state"], about["revision"], about["check code"]) == ("signed", 14, HEAD)
     assert "no log-in was checked" in about["signature"]
     assert "clears nobody to compete" in about["take care"]
     assert sum(row[1].value for row in book["costs"].iter_rows(min_row=2) if row[0].value != "value") == 102.0

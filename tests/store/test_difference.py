@@ -36,8 +36,8 @@ def test_who_moved_and_what_it_costs(season: Season) -> None:
     assert told.gain_s == pytest.approx(1.25)
     assert told.costs == {"stops": (100.0, 98.5), "crew_changes": (0.0, 0.25)}
     lines = told.texts(season)
-    assert "forecast: gains 1.250 s, 83% likely to be real" in lines
-    assert "stops: 100.000 s before, 98.500 s after (-1.500 s)" in lines
+    assert "the whole plan gains 1.25 s, 83% likely to be real" in lines
+    assert "stop time, weighted by priority and number of stops: 100.00 s before, 98.50 s after (-1.50 s)" in lines
     assert len(difference(season, before, after, weekend="w1").seats) == 1
 
 
@@ -74,7 +74,7 @@ def test_a_pricer_compares_any_two(season: Season) -> None:
     told = difference(season, before, after, pricer=FlatPricer())
     assert told.gain_s == -2.0
     assert told.costs == {"stops": (12.0, 14.0)}
-    assert "forecast: costs 2.000 s" in told.texts(season)
+    assert "the whole plan costs 2.00 s more" in told.texts(season)
 
 
 def rest(athlete: str, hours: float, race: str = "r1", need: float = 11) -> Measure:
@@ -132,8 +132,8 @@ def test_a_long_list_is_cut_with_a_count(season: Season) -> None:
     told = difference(season, plan, plan, audits=(audit_of(), after))
     assert len(told.close) == 30
     lines = told.texts(season)
-    assert sum(line.startswith("limit newly close") for line in lines) == 12
-    assert lines[-1] == "and 18 more limits newly close"
+    assert sum(line.startswith("limit now at the edge") for line in lines) == 12
+    assert lines[-1] == "and 18 more limits now at the edge, or broken"
 
 
 def test_the_real_audit_names_who_gets_close() -> None:

@@ -26,6 +26,8 @@ def test_a_pin_holds_until_it_is_lifted(store: Store) -> None:
         store.lift_pin(first.number, reason="r", by=LOCAL, now=after(3))
     with pytest.raises(StoreError, match="no pin 9"):
         store.lift_pin(9, reason="r", by=LOCAL, now=after(3))
+    told = store.keep_pin(Pin("never", "a1", " not\nyet ", race="r1"), by=LOCAL, now=after(2))
+    assert told.pin.reason == "not yet"
     with pytest.raises(StoreError, match="a pin needs a reason"):
         store.keep_pin(Pin("must", "a1", ""), by=LOCAL, now=NOW)
 
@@ -66,11 +68,11 @@ def test_history_tells_everything_in_order(store: Store, season: Season) -> None
     store.set_deadline("w1", "travel_list", after(10), by=LOCAL, now=NOW)
     signed_weekend(store, season)
     assert [line.text for line in store.history()] == [
-        "pinned a1 (must): learns the wall",
+        "pinned a1 (must, c1, p1): learns the wall",
         "lifted pin 1: over",
         "kept the drill every athlete",
         "ticked the reminder kit",
-        "set the deadline of the travel list to 2026-04-01T22:00:00+00:00",
+        "set the deadline of the travel list to 2026-04-01 22:00 UTC",
         "kept revision 6: first lineup",
         "proposed the travel list, revision 6",
         "signed the travel list, revision 6; 1 item acknowledged",

@@ -13,7 +13,7 @@ import pytest
 
 from lineup.errors import InputError, NotAllowed
 from lineup.season import Pin, Season
-from lineup.store import People, Roster, Store, User, open_store, people, read_people
+from lineup.store import STEPS, People, Roster, Store, User, open_store, people, read_people
 from lineup.store.reminders import Reminder, Routine
 from tests.store.rosters import NOW, Audit, acknowledge_all, after, clean_audit, roster_plan, sign_step
 
@@ -166,8 +166,8 @@ STRANGERS = (User("nobody@example.org", authenticated=True), User("coach@example
 @pytest.mark.parametrize("write", MAY)
 def test_every_write_checks_the_role(staffed: Store, season: Season, write: str) -> None:
     number = staffed.save(roster_plan(season), season, reason="r", by=COACH, now=NOW).number
-    for step in ("travel_list", "starting_crews"):
-        sign_step(staffed, season, number, step, coach=COACH, signer=DIRECTOR)  # type: ignore[arg-type]
+    for step in STEPS:
+        sign_step(staffed, season, number, step, coach=COACH, signer=DIRECTOR)
     staffed.keep_pin(Pin("never", "a8", "r", race="r1"), by=COACH, now=NOW)
     call = every_write(season, number)[write]
     before = staffed.head()
@@ -198,8 +198,8 @@ def test_the_signer_is_not_the_proposer(staffed: Store, season: Season) -> None:
 
 def test_nor_does_anybody_ratify_his_own_amendment(staffed: Store, season: Season) -> None:
     number = staffed.save(roster_plan(season), season, reason="r", by=COACH, now=NOW).number
-    for step in ("travel_list", "starting_crews"):
-        sign_step(staffed, season, number, step, coach=COACH, signer=DIRECTOR)  # type: ignore[arg-type]
+    for step in STEPS:
+        sign_step(staffed, season, number, step, coach=COACH, signer=DIRECTOR)
     changed = roster_plan(season, r1_c1_p2="a7")
     in_force = Roster("w1", "starting_crews", number)
     amended = staffed.amend(in_force, changed, season, clean_audit, reason="r", by=DIRECTOR, now=after(9))

@@ -92,7 +92,7 @@ def test_a_rewritten_or_shortened_chain_is_found_by_the_printed_head() -> None:
         found = verify_chain(forged, printed)
         assert not found.ok
         assert found.damaged is None
-        assert "head printed on the sheet is not in this store" in str(found.problem)
+        assert "check code of the sheet is not in this store" in str(found.problem)
     for wrong in ("12345678901", "not a head at all"):
         with pytest.raises(StoreError, match="at least 12 digits"):
             verify_chain(rows, wrong)

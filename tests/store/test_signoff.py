@@ -96,7 +96,7 @@ def test_the_signer_acknowledges_each_change_pin_and_broken_price(store: Store, 
         "Race 1 (r1), Car 1 (c1), P2 (p2): Athlete 7 (a7) instead of Athlete 2 (a2)",
         "pinned: Athlete 7 (a7) must work in Race 1 (r1), Car 1 (c1), P2 (p2) (learns the wall)",
         "pinned: Athlete 4 (a4) and Athlete 5 (a5) work the same car or not at all (talk well)",
-        "height is broken at a price: a7 is 2 cm below p2",
+        "broken at a price, starts below the position's height: a7 is 2 cm below p2",
     ]
     every = acknowledge_all(store, roster, season, audit)
     for missing in every:
@@ -111,8 +111,8 @@ def test_each_figure_beyond_a_price_is_acknowledged_in_its_weekend(store: Store,
     broken = (Breach("a1: 4 of 3", "r1"), Breach("a2: 5 of 3", "r2"), Breach("a3: 6 of 3"))
     audit = audit_with(Check("starts", kept=False, priced=True, text="6 of 3 (and 2 more)", broken=broken))
     assert [text for text in texts(store, roster, season, audit) if "price" in text] == [
-        "starts is broken at a price: a1: 4 of 3",
-        "starts is broken at a price: a3: 6 of 3",
+        "broken at a price, starts in the block: a1: 4 of 3",
+        "broken at a price, starts in the block: a3: 6 of 3",
     ]
 
 
@@ -134,7 +134,9 @@ def test_a_plan_that_fails_the_audit_cannot_be_signed(store: Store, season: Seas
     roster = proposed(store, season)
     audit = audit_with(Check("rest_hours", kept=False, text="a1 rests 9 h of 11 h before Race 2"))
     every = acknowledge_all(store, roster, season, audit)
-    with pytest.raises(NotAllowed, match="the audit found a breach of rest_hours: a1 rests 9 h of 11 h"):
+    with pytest.raises(
+        NotAllowed, match=r"the audit found a breach, hours between released .* left out: a1 rests 9 h of 11 h"
+    ):
         store.sign(roster, season, audit, every, by=LOCAL, now=after(1))
     assert store.state("w1")[TRAVEL].status == "proposed"
 
@@ -254,11 +256,11 @@ def test_an_amendment_on_site_holds_at_once_and_is_ratified_later(store: Store, 
     roster = Roster("w1", CREWS, amended.number)
     assert texts(store, roster, now_season, audit, hours=95) == [
         "Race 1 (r1), Car 1 (c1), P2 (p2): Athlete 7 (a7) instead of Athlete 2 (a2)",
-        "the audit found a breach of duty_hours: a7 is on duty 15 h of 14 h",
+        "the audit found a breach, longest span of duties in one day at one site: a7 is on duty 15 h of 14 h",
     ]
-    with pytest.raises(NotAllowed, match="nothing to sign, the step is amended on site"):
+    with pytest.raises(NotAllowed, match="nothing to sign, the step is amended at the track"):
         store.sign(roster, now_season, audit, [], by=LOCAL, now=after(95))
-    with pytest.raises(NotAllowed, match="is in force on site already"):
+    with pytest.raises(NotAllowed, match="is in force at the track already"):
         store.propose(roster, by=LOCAL, now=after(95))
     every = [i.id for i in store.checklist(roster, now_season, audit, now=after(95)).items]
     with pytest.raises(NotAllowed, match="acknowledged first"):
@@ -281,7 +283,7 @@ def test_what_an_amendment_may_not_do(store: Store, season: Season) -> None:
     plan = roster_plan(season, r1_c1_p2="a7")
     facts = {"reason": "r", "by": LOCAL, "now": after(90)}
     number = kept(store, season)
-    with pytest.raises(NotAllowed, match="starting crews of weekend w1 is not signed: propose it instead"):
+    with pytest.raises(NotAllowed, match="no starting crews of weekend w1 is in force: propose one instead"):
         store.amend(Roster("w1", CREWS, number), plan, season, clean_audit, **facts)
     sign_step(store, season, number, TRAVEL)
     sign_step(store, season, number, CREWS)
@@ -292,9 +294,9 @@ def test_what_an_amendment_may_not_do(store: Store, season: Season) -> None:
         store.amend(roster, roster_plan(season), season, clean_audit, **facts)
     with pytest.raises(NotAllowed, match=r"changes its own weekend only, not Race 2 \(r2\)"):
         store.amend(roster, roster_plan(season, r2_c1_p2="a8"), season, clean_audit, **facts)
-    with pytest.raises(StoreError, match="an amendment on site needs a reason"):
+    with pytest.raises(StoreError, match="an amendment at the track needs a reason"):
         store.amend(roster, plan, season, clean_audit, **{**facts, "reason": ""})
-    with pytest.raises(NotAllowed, match=r"not even on site: Athlete 7 \(a7\) is unavailable for Race 1") as told:
+    with pytest.raises(NotAllowed, match=r"not even at the track: Athlete 7 \(a7\) is unavailable for Race 1") as told:
         store.amend(roster, plan, hurt(season, "a7"), clean_audit, **facts)
     assert "medical" not in str(told.value)
     only = Absence("a7", date(2026, 4, 1), date(2026, 4, 30), "only", positions=("p1",), kind="medical")
@@ -330,9 +332,19 @@ def test_each_step_has_its_own_deadline(store: Store, season: Season) -> None:
 
 
 def test_what_a_document_shows(store: Store, season: Season) -> None:
-    with pytest.raises(NotAllowed, match="was never proposed: nothing to print"):
+    with pytest.raises(NotAllowed, match="nobody proposed the starting crews of weekend w1 yet: nothing to print"):
         store.paper("w1")
-    number = signed_weekend(store, season)
+    with pytest.raises(NotAllowed, match="nothing was proposed for weekend w1 yet"):
+        store.papers("w1")
+    early = proposed(store, season, TRAVEL)
+    papers = store.papers("w1")
+    assert papers.crews is None
+    assert papers.travel is not None
+    assert (papers.travel.stamp.step, papers.travel.stamp.words) == ("travel list", "proposed, not signed")
+    store.withdraw(early, reason="r", by=LOCAL, now=NOW)
+    number = kept(store, season)
+    sign_step(store, season, number, TRAVEL)
+    sign_step(store, season, number, CREWS)
     paper = store.paper("w1")
     assert paper.plan == roster_plan(season)
     assert paper.earlier is None
@@ -358,7 +370,7 @@ def test_what_a_document_shows(store: Store, season: Season) -> None:
         now=after(2),
     )
     paper = store.paper("w1")
-    assert (paper.stamp.words, paper.stamp.amended_by) == ("amended on site, not ratified yet", "Local user")
+    assert (paper.stamp.words, paper.stamp.amended_by) == ("amended at the track, not ratified yet", "Local user")
     assert (paper.stamp.revision, paper.stamp.signed, paper.earlier) == (amended.number, False, roster_plan(season))
 
 

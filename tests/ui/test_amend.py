@@ -9,10 +9,11 @@ from pathlib import Path
 import pytest
 from icalendar import Calendar
 from pypdf import PdfReader
+from streamlit.testing.v1 import AppTest
 
 from lineup.read import read_season
 from lineup.season import Seat
-from lineup.store import LOCAL, User, default_store, open_store, read_people
+from lineup.store import LOCAL, STEPS, Roster, User, default_store, open_store, read_people
 from lineup.ui.documents import weekend_documents, weekend_sheets
 from tests.store.rosters import NOW, after, clean_audit, roster_plan, sign_step
 from tests.ui.conftest import Open, words
@@ -29,12 +30,12 @@ def signed(folder: Path) -> Path:
     season, _ = read_season(folder)
     with open_store(default_store(folder)) as kept:
         number = kept.save(roster_plan(season), season, reason="spring", by=LOCAL, now=NOW).number
-        for step in ("travel_list", "starting_crews"):
-            sign_step(kept, season, number, step)  # type: ignore[arg-type]
+        for step in STEPS:
+            sign_step(kept, season, number, step)
     return folder
 
 
-def fill(at, reason: str, who: str = "Athlete 7") -> None:  # type: ignore[no-untyped-def]
+def fill(at: AppTest, reason: str, who: str = "Athlete 7") -> None:
     """Choose seat and who steps in, and give the reason."""
     lost = next(box for box in at.selectbox if box.label == "Which seat is lost")
     lost.set_value(SEAT)
@@ -54,7 +55,7 @@ def test_a_seat_is_amended_ratified_and_every_document_follows(open_page: Open, 
     assert not at.error, [e.value for e in at.error]
     said = words(at)
     assert "A signer has to ratify them" in said
-    assert "amended on site, not ratified yet" in said
+    assert "amended at the track, not ratified yet" in said
     with open_store(default_store(signed)) as kept:
         state = kept.state("w1")["starting_crews"]
         assert state.amendment is not None
@@ -62,7 +63,7 @@ def test_a_seat_is_amended_ratified_and_every_document_follows(open_page: Open, 
         assert kept.in_force(season).athlete_in(SEAT) == "a7"
         sheet = weekend_sheets(kept, season, "w1", after(9))["crew-w1-c1.pdf"]
         text = " ".join(PdfReader(io.BytesIO(sheet)).pages[0].extract_text().split())
-        assert "Amended on site, not ratified yet" in text
+        assert "Amended at the track, not ratified yet" in text
         assert "P2 Athlete 7" in text
         assert "new" in text
         changed = weekend_documents(kept, season, "w1", after(9))
@@ -113,7 +114,7 @@ def test_two_who_amend_at_once_do_not_overwrite_each_other(open_page: Open, sign
     with open_store(default_store(signed)) as kept:
         number = kept.state("w1")["starting_crews"].in_force
         assert number is not None
-        roster = _roster(number)
+        roster = Roster("w1", "starting_crews", number)
         other = kept.amend(
             roster, roster_plan(season, r1_c2_p1="a7"), season, clean_audit, reason="first", by=LOCAL, now=after(3)
         )
@@ -124,12 +125,6 @@ def test_two_who_amend_at_once_do_not_overwrite_each_other(open_page: Open, sign
     assert AMEND in labels(at)
 
 
-def _roster(number: int):  # type: ignore[no-untyped-def]
-    from lineup.store import Roster
-
-    return Roster("w1", "starting_crews", number)
-
-
 def test_roles_say_who_may_amend(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = folder.with_name("roles.toml")
     path.write_text(ROLES)
@@ -138,8 +133,8 @@ def test_roles_say_who_may_amend(folder: Path, monkeypatch: pytest.MonkeyPatch) 
     coach, director = (User(f"{name}@example.org", authenticated=True) for name in ("coach", "director"))
     with open_store(default_store(folder), read_people(path)) as kept:
         number = kept.save(roster_plan(season), season, reason="spring", by=coach, now=NOW).number
-        for step in ("travel_list", "starting_crews"):
-            sign_step(kept, season, number, step, coach=coach, signer=director)  # type: ignore[arg-type]
+        for step in STEPS:
+            sign_step(kept, season, number, step, coach=coach, signer=director)
     assert AMEND not in labels(visit(user("reader"), "sign", **LINK))
     at = visit(user("director"), "sign", **LINK)
     fill(at, "unavailable")

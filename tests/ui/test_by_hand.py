@@ -43,6 +43,9 @@ def test_a_pin_is_kept_planned_with_and_lifted(open_page: Open, folder: Path) ->
     assert {a.athlete for a in job.result.assignments if (a.race, a.car, a.position) == ("r1", "c1", "p1")} == {"a8"}
     at = open_page("crews", **SEAT)
     press(at, "Lift")
+    assert "lifting a pin needs a reason" in at.error[0].value
+    write(at, "Why it is lifted, which stays in the record", "tried, and slower")
+    press(at, "Lift")
     with open_store(default_store(folder)) as kept:
         assert kept.pins() == ()
 
@@ -72,7 +75,7 @@ def until(at: Any, text: str) -> str:
 
 def test_somebody_is_seated_in_thought(open_page: Open) -> None:
     at = open_page("crews", **SEAT)
-    choose(at, "Seat somebody by hand, in thought", "a8")
+    choose(at, "Seat somebody by hand, as a trial", "a8")
     press(at, "Plan the rest around them")
     assert not at.exception
     until(at, "Athlete 8")

@@ -189,7 +189,7 @@ def test_the_signer_is_not_the_proposer_and_the_coach_is_no_signer(folder: Path,
     assert "it takes a second person" in words(at)
     at = visit(user("coach"), "sign", **link)
     assert f"Sign revision {number}" not in labels(at)
-    assert "is for a signer" in words(at)
+    assert "Only a signer can sign it" in words(at)
     at = visit(user("director"), "sign", **link)
     for box in at.checkbox:
         box.check()

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import date, time
 from pathlib import Path
 
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from lineup.read import read_season
 from lineup.read.drafts import drafts_of, save_draft, text_of
@@ -84,7 +85,7 @@ def test_a_draft_is_kept_proposed_and_signed(open_page: Open, folder: Path) -> N
     assert "signed the travel list" in words(at)
 
 
-def _press(at, label: str) -> None:  # type: ignore[no-untyped-def]
+def _press(at: AppTest, label: str) -> None:
     next(button for button in at.button if button.label == label).click().run()
 
 
@@ -151,6 +152,60 @@ def test_pages_lead_to_the_problems_when_the_season_is_broken(open_page: Open, f
     assert "cannot be used yet" in at.error[0].value
 
 
+@pytest.mark.parametrize(
+    ("file", "message"), [("season.store.db", "this file is not a store"), ("plan.json", "plan.json: is not JSON")]
+)
+def test_what_cannot_be_read_is_one_line_on_the_page(open_page: Open, folder: Path, file: str, message: str) -> None:
+    folder.with_name(file).write_text("not what it should be, and long enough to be taken for something" * 20)
+    at = open_page("block")
+    assert not at.exception
+    assert message in at.error[0].value.replace("\\", "")
+
+
+def test_a_setting_that_is_no_number_is_one_line(open_page: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("LINEUP_SCENARIOS", "many")
+    at = open_page("crews")
+    assert not at.exception
+    assert "LINEUP_SCENARIOS is 'many': set it to a number" in at.error[0].value.replace("\\", "")
+
+
+def test_a_deadline_is_set_by_the_clock_of_the_track(open_page: Open, folder: Path) -> None:
+    at = open_page("block")
+    at.text_input[0].input("first")
+    at.button(key="FormSubmitter:keep_draft-Keep as a revision").click().run()
+    at = open_page("sign", weekend="w1", step="travel_list")
+    at.date_input[0].set_value(date(2026, 4, 2))
+    at.time_input[0].set_value(time(18))
+    _press(at, "Set it")
+    assert not at.error, [e.value for e in at.error]
+    assert "Thu 2 Apr 18:00 EDT" in words(at)
+    with open_store(default_store(folder)) as kept:
+        deadline = kept.state("w1")["travel_list"].deadline
+    assert deadline is not None
+    assert deadline.isoformat() == "2026-04-02T22:00:00+00:00"  # New York is four hours behind UTC in summer
+
+
+def test_the_travel_list_is_printed_before_the_crews_are_proposed(open_page: Open, folder: Path) -> None:
+    at = open_page("block")
+    at.text_input[0].input("first")
+    at.button(key="FormSubmitter:keep_draft-Keep as a revision").click().run()
+    at = open_page("sign", weekend="w1", step="travel_list")
+    _press(at, "Propose it for signature")
+    at.toggle[0].set_value(True).run()
+    assert not at.error, [e.value for e in at.error]
+    names = [str(part.proto.label) for part in at.get("download_button")]
+    assert names == ["Everything (.zip)", "travel-w1.pdf"]
+
+
+def test_no_plan_stands_in_the_list_under_two_equal_names(open_page: Open) -> None:
+    at = open_page("block")
+    at.text_input[0].input("first")
+    at.button(key="FormSubmitter:keep_draft-Keep as a revision").click().run()
+    (plans,) = [box for box in at.selectbox if box.label == "Plan"]
+    assert plans.options == ["Newest, now revision 1", "Revision 1: first"]
+    assert "Compare two plans" not in [h.value for h in at.header], "there is no other plan"
+
+
 def test_somebody_hurt_brings_ways_to_go_on(open_page: Open, folder: Path) -> None:
     at = open_page("hurt")
     at.selectbox[-1].select("a2") if len(at.selectbox) == 1 else at.selectbox[1].select("a2")
@@ -164,7 +219,7 @@ def test_somebody_hurt_brings_ways_to_go_on(open_page: Open, folder: Path) -> No
     at.run()
     said = words(at)
     assert "Fewest changes" in said
-    assert "seats are lost" in said
+    assert re.search(r"\d seats? lost:", said)
     _press(at, "Take it")
     assert [a.athlete for a in read_season(folder)[0].absences] == ["a2"]
 
