@@ -435,6 +435,10 @@ def test_nights_of_reserves_count_and_their_weekends_when_told() -> None:
     found = works(timetable(sundays(20, 21), hours=hours, **limits), "r1", reserve=("r2",))
     assert said(found.check("nights_away_in_days")) == (False, 2, 1.0)  # home at 02:00, twice
     assert found.check("weekends_in_a_row").kept
+    races: dict[str, Any] = {"races_in_days": {"at_most": 1, "days": 28}, "races_per_weekend": 0, "starts": 1}
+    trip = works(timetable(sundays(20, 21), reserves_count=True, **races), "r1", reserve=("r2",))
+    assert {m.figure for rule in races for m in trip.check(rule).measures if m.athlete == ANN} == {1}  # it is no race
+    assert [m.race for m in trip.check("races_per_weekend").measures if m.athlete == ANN] == ["r1"]
     counted = works(timetable(sundays(20, 21), hours=hours, reserves_count=True, **limits), "r1", reserve=("r2",))
     assert not counted.check("weekends_in_a_row").kept
 
@@ -877,7 +881,8 @@ def test_costs_are_worked_out_again() -> None:
 
 def random_prices(rng: random.Random) -> Season:
     """The season of fixed stops with other weights, history, standing crews and services of each race."""
-    season = fixed_season()
+    optional = Position("p2", "P2", filled=rng.choice(["always", "if_possible"]))
+    season = fixed_season(positions={"p1": Position("p1", "P1"), "p2": optional})
     some = {name: rng.choice([0.0, value]) for name, value in WEIGHTS.items()}
     seats = [(car, position) for car in season.cars for position in season.positions]
     worked = []

@@ -547,6 +547,10 @@ def test_reserve_trips_count_for_nights_and_travel_only_unless_told() -> None:
     counted = timetable(spells, hours={("north", "shop"): 3.0}, reserves_count=True, **limits)
     assert set(broken(counted, "r1", reserve=("r2",))) == {"travel_hours_in_days", "weekends_in_a_row"}
     assert set(broken(counted, "r3", reserve=("r2",))) == {"travel_hours_in_days", "rest_hours"}
+    none: dict[str, Any] = {"races_in_days": {"at_most": 0, "days": 28}, "races_per_weekend": 0, "starts": 0}
+    assert broken(timetable(spells, reserves_count=True, **none), "r1", reserve=("r2", "r3")) == dict.fromkeys(
+        none, (1, 0.0)
+    )  # a trip is no race
 
 
 # ------------------------------------------------------------------------------------------------------- driving

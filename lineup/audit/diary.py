@@ -17,14 +17,13 @@ HOUR = timedelta(hours=1)
 
 @dataclass(frozen=True, slots=True)
 class Stint:
-    """One race worked or travelled to; `planned` False: before the block; `seat` False: as a reserve."""
+    """One race worked or travelled to; `planned` False: before the block."""
 
     race: str
     site: str
     begin: datetime
     end: datetime
     planned: bool
-    seat: bool = True
 
 
 @dataclass(frozen=True, slots=True)

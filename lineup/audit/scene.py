@@ -109,11 +109,9 @@ class Scene:
                 for row in self.season.worked
                 if row.athlete == athlete and row.race not in self.races
             ]
-            planned = [(race, True) for race in dict.fromkeys(self.worked[athlete])]
-            planned += [(race, False) for race in self.trips[athlete] if with_trips]
+            planned = [*dict.fromkeys(self.worked[athlete]), *(self.trips[athlete] if with_trips else ())]
             stints += [
-                Stint(race, facts[race].site, facts[race].report, facts[race].released, True, seat)
-                for race, seat in planned
+                Stint(race, facts[race].site, facts[race].report, facts[race].released, True) for race in planned
             ]
             self._diaries[athlete, with_trips] = Diary(self.season, athlete, stints)
         return self._diaries[athlete, with_trips]
