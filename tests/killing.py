@@ -29,7 +29,7 @@ from lineup.read.drafts import put_in_place, save_draft, text_of
 from lineup.report.calendar import Issue, write_calendars
 from lineup.report.csv_tables import write_csv_tables
 from lineup.report.sheet import write_sheets
-from lineup.report.stamp import Paper, Stamp
+from lineup.report.stamp import Papers, Stamp
 from lineup.report.workbook import write_workbook
 from lineup.safe_files import JOURNAL
 
@@ -184,7 +184,7 @@ def printing(start: Path) -> Case:
         write_workbook(place / "block.xlsx", season, plan, made_at=NOW, stamp=stamp)
         write_csv_tables(place / "csv", season, plan)
         write_calendars(place / "calendars", season, plan, issue)
-        write_sheets(place / "sheets", season, Paper(plan, stamp), "w14", printed_at=NOW)
+        write_sheets(place / "sheets", season, Papers.draft(plan), "w14", printed_at=NOW)
 
     with tempfile.TemporaryDirectory() as trial:
         begin(start, Path(trial) / "room")

@@ -68,7 +68,7 @@ def test_the_signer_signs_and_downloads(tiny_visit: Visit, tiny_folder: Path, tm
     assert {"block.xlsx", "sheets/w1/travel-w1.pdf"} <= set(names)
     assert any(name.endswith(".ics") for name in names)
     visit.press("Verify the record")
-    visit.says("records are as they were written")
+    visit.says("All is as it was written")
     # the athlete's own link, as a new visitor opens it
     visit.open("mine?athlete=a2")
     visit.says("Race 1")

@@ -129,7 +129,7 @@ def documents(place: Path) -> None:
     from lineup.report.calendar import Issue, write_calendars
     from lineup.report.csv_tables import write_csv_tables
     from lineup.report.sheet import write_sheets
-    from lineup.report.stamp import Paper, Stamp
+    from lineup.report.stamp import Papers, Stamp
     from lineup.report.workbook import write_workbook as write_block
 
     season, _ = read_season(place / "season")
@@ -141,7 +141,7 @@ def documents(place: Path) -> None:
         "CSV tables": lambda: write_csv_tables(out / "csv", season, found),
         "calendars": lambda: write_calendars(out / "calendars", season, found, Issue("draft", 0, NOW)),
         "sheets of one weekend": lambda: write_sheets(
-            out / "sheets", season, Paper(found, stamp), season.weekends[0], printed_at=NOW
+            out / "sheets", season, Papers.draft(found), season.weekends[0], printed_at=NOW
         ),
     }
     for name, step in steps.items():
