@@ -6,7 +6,6 @@ latest: without either the prices swing, and the bound with them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,6 +15,7 @@ from lineup.optimize.frame import Floats
 from lineup.optimize.master import Duals, Master, lagrangian, mend, seat_prices
 from lineup.optimize.plain import Plain, active
 from lineup.optimize.pricing import Pricing
+from lineup.optimize.stopped import Over
 
 PLAIN_ROUNDS = 6
 PERTURBED = 20
@@ -51,8 +51,8 @@ class Relaxation:
         self.master = Master(self.bench)
         self.shares = np.zeros(self.bench.frame.may.shape)
 
-    def begin(self, over: Callable[[], bool]) -> None:
-        """Start from the prices and cuts of the plain relaxation, with schedules at those prices."""
+    def begin(self, over: Over) -> None:
+        """Start from the prices and cuts of the plain relaxation, with schedules at those prices. Stopped if over."""
         self.begun = True
         plain = Plain(self.bench).solve(over, PLAIN_ROUNDS)
         cuts = active(plain)
@@ -66,7 +66,7 @@ class Relaxation:
         self.best = mend(self.master, Duals(plain.seat_prices, np.zeros(athletes), rows))
         self._try(self.best)
 
-    def _look_around(self, over: Callable[[], bool]) -> None:
+    def _look_around(self, over: Over) -> None:
         """Find schedules at prices a little off the best ones."""
         rng = np.random.default_rng(self.seed)
         for _ in range(PERTURBED):
@@ -76,12 +76,12 @@ class Relaxation:
             self._try(Duals(self.best.seats + noise, self.best.athletes, self.best.rows))
         self.master.box(self.best.seats, BOX_S)
 
-    def step(self, over: Callable[[], bool]) -> bool:
-        """Solve, price schedules, add cuts; return whether there is more to do."""
+    def step(self, over: Over) -> bool:
+        """Solve, price schedules, add cuts; return whether there is more to do. Raises Stopped if over."""
         if not self.rounds:
             self._look_around(over)
         self.rounds += 1
-        self.value, self.shares, duals = self.master.solve()
+        self.value, self.shares, duals = self.master.solve(over)
         duals = mend(self.master, duals)
         risen = self._try(self.best.blend(duals, 0.5))
         if not risen:
@@ -104,7 +104,7 @@ class Relaxation:
         self.bound, self.best = reached, duals
         return True
 
-    def _cut(self, gap: float, over: Callable[[], bool]) -> int:
+    def _cut(self, gap: float, over: Over) -> int:
         """Add the cuts that the latest shares violate by enough to matter."""
         entries, rows, owners = self.bench.frame.entries, [], []
         theta = self.master.thetas()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,6 +12,7 @@ from lineup.optimize.crew_bound import CrewRelaxation
 from lineup.optimize.crew_master import Prices
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.pricing import Pricing
+from lineup.optimize.stopped import Over, Stopped
 
 
 @dataclass(eq=False)
@@ -30,8 +30,14 @@ class Bounding:
     def __post_init__(self) -> None:
         self.mixed = Relaxation(self.bench, self.pricing, self.seed)
 
-    def step(self, over: Callable[[], bool]) -> bool:
+    def step(self, over: Over) -> bool:
         """Take one step; return whether there is more to do."""
+        try:
+            return self._step(over)
+        except Stopped:
+            return False
+
+    def _step(self, over: Over) -> bool:
         if not self.mixed.begun:
             self.mixed.begin(over)
             self.bound, more = self.mixed.bound, True
@@ -42,9 +48,9 @@ class Bounding:
             more = self._whole(over)
         return more
 
-    def _whole(self, over: Callable[[], bool]) -> bool:
+    def _whole(self, over: Over) -> bool:
         if self.whole is not None:
-            more = self.whole.step()
+            more = self.whole.step(over)
         elif more := self.tables.prepare(over):
             self.whole = CrewRelaxation(self.bench, self.pricing, self.tables, self.seed)
             self.whole.begin(self._prices(), over)

@@ -7,7 +7,6 @@ generation, kept near the best so far.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,6 +18,7 @@ from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.master import row_matrix
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.rows import worth
+from lineup.optimize.stopped import Over
 
 CLOSE = 2e-5  # the relaxation is solved when value and bound are this close, as a share
 BOX_S = 0.5
@@ -49,7 +49,7 @@ class CrewRelaxation:
         self.oracles = [CrewOracle(frame, entry, self.tables.of_race[entry.race]) for entry in frame.entries]
         self.tie_matrix = row_matrix(self.pricing.ties, frame.may.size) if self.pricing.ties else None
 
-    def begin(self, prices: Prices, over: Callable[[], bool]) -> None:
+    def begin(self, prices: Prices, over: Over) -> None:
         """Start from prices, with columns at and around them."""
         self.best = prices
         self._try(prices)
@@ -61,9 +61,9 @@ class CrewRelaxation:
             self._try(Prices(self.best.links + noise, self.best.ties))
         self.master.box(self.best, self.width)
 
-    def step(self) -> bool:
-        """Solve and add columns; return whether there is more to do."""
-        value, prices = self.master.solve()
+    def step(self, over: Over) -> bool:
+        """Solve and add columns; return whether there is more to do. Raises Stopped if over."""
+        value, prices = self.master.solve(over)
         self._thin()
         risen = self._try(self.best.blend(prices, TRUST)) or self._try(prices)
         self.width = min(BOX_S, self.width * WIDER) if risen else max(LEAST_BOX_S, self.width * NARROWER)

@@ -6,7 +6,7 @@ A task depends on few positions, its scope. The arms of the network that meet at
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -16,6 +16,7 @@ import numpy as np
 from lineup.choreography import places
 from lineup.optimize.frame import EMPTY, Floats, Ints
 from lineup.optimize.grid_kernel import NONE, join_crews
+from lineup.optimize.stopped import Over, Stopped
 from lineup.stops import ServiceBank
 
 CELLS = 20_000  # crews of the main arm between questions whether to stop
@@ -26,16 +27,12 @@ Number = Any  # what numpy takes as the type of a number
 Arm = tuple[int, int]  # a release, and what it waits for (NONE: nothing)
 
 
-class Stopped(Exception):
-    """The caller asked to stop."""
-
-
 def weighted_stops(
     bank: ServiceBank,
     candidates: Sequence[Ints],
     weights: Floats,
     groups: int | None = None,
-    over: Callable[[], bool] = lambda: False,
+    over: Over = lambda: False,
 ) -> Floats:
     """Weighted stop times of every crew of the candidates, or bounds from below.
 
@@ -110,7 +107,7 @@ def _run(
     weights: Floats,
     outer: Floats,
     table: Floats,
-    over: Callable[[], bool],
+    over: Over,
 ) -> None:
     order = net.order(arms, candidates)
     program = net.program(order)

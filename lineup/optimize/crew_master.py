@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineup.optimize.frame import Floats, Frame
-from lineup.optimize.lp import new_lp
+from lineup.optimize.lp import new_lp, run
 from lineup.optimize.rows import INF, Row
+from lineup.optimize.stopped import Over
 
 TIES_WIDER = 4.0  # prices of limits that tie may move so much further at a time
 ACCURATE = 1e-4  # prices need not be better than this: the bound is recomputed from them
@@ -129,10 +130,10 @@ class CrewMaster:
         self.known.update(column.key for column in fresh)
         return count
 
-    def solve(self) -> tuple[float, Prices]:
-        """Solve; return the value and the prices. `reduced` and `boxed` are of the latest solve."""
+    def solve(self, over: Over) -> tuple[float, Prices]:
+        """Solve; return the value and the prices. `reduced` and `boxed` are of the latest solve. Stopped if over."""
         self.lp.clearSolver()
-        self.lp.run()
+        run(self.lp, over)
         solution = self.lp.getSolution()
         dual = np.array(solution.row_dual)
         links = np.zeros(self.frame.may.shape)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Callable, Iterable, Sequence, Sized
+from collections.abc import Iterable, Sequence, Sized
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property, reduce
@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 
 from lineup.blend import blend_weights
 from lineup.optimize.bench import Bench
-from lineup.optimize.crew_grid import Stopped, weighted_stops
+from lineup.optimize.crew_grid import weighted_stops
 from lineup.optimize.crews import CrewValues
 from lineup.optimize.cuts import uniform_mix
 from lineup.optimize.frame import EMPTY, Floats, Frame, Ints, Lineup
+from lineup.optimize.stopped import Over, Stopped
 from lineup.stops import ServiceBank
 
 MOST_CELLS = 4_000_000  # crews of one race; beyond it there are no tables
@@ -162,7 +163,7 @@ class CrewTables:
         """Which cells of `seconds` are exact."""
         return np.empty(self.first[-1], dtype=np.bool_)
 
-    def prepare(self, over: Callable[[], bool]) -> bool:
+    def prepare(self, over: Over) -> bool:
         """Make the tables unless `over` says to stop; return whether they are there."""
         with self.lock:
             if not self.of_race:
@@ -173,7 +174,7 @@ class CrewTables:
                 _ = self.estimates
         return True
 
-    def _make(self, over: Callable[[], bool]) -> Made | None:
+    def _make(self, over: Over) -> Made | None:
         """Make the tables of every service over the candidates of its races, side by side; None where stopped."""
         raced = [r for r, kind in enumerate(self.kind_of) if kind != NO_KIND]
         jobs = []
@@ -226,7 +227,7 @@ class CrewTables:
         return found
 
     def _service(
-        self, bank: ServiceBank, rows: Ints, columns: Sequence[int], candidates: Candidates, over: Callable[[], bool]
+        self, bank: ServiceBank, rows: Ints, columns: Sequence[int], candidates: Candidates, over: Over
     ) -> ServiceTables:
         tail, tail_share = self.frame.problem.tail
         own = [np.zeros(0, dtype=np.intp)] * len(bank.positions)

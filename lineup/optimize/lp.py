@@ -9,6 +9,8 @@ from contextlib import contextmanager
 
 import highspy
 
+from lineup.optimize.stopped import Over, Stopped
+
 
 def new_lp(interior: bool = False) -> highspy.Highs:
     """Return an empty linear program, solved by interior point without crossover if asked for."""
@@ -21,6 +23,30 @@ def new_lp(interior: bool = False) -> highspy.Highs:
         lp.setOptionValue("solver", "ipm")
         lp.setOptionValue("run_crossover", "off")
     return lp
+
+
+def run(lp: highspy.Highs, over: Over) -> None:
+    """Solve a linear program.
+
+    Raises
+    ------
+    Stopped
+        When `over`, asked at every step of the solver, ended it early.
+    """
+
+    def ask(event: highspy.highs.HighsCallbackEvent) -> None:
+        if over():
+            event.interrupt()
+
+    for asked in (lp.cbSimplexInterrupt, lp.cbIpmInterrupt):
+        asked.subscribe(ask)
+    try:
+        lp.run()
+    finally:
+        for asked in (lp.cbSimplexInterrupt, lp.cbIpmInterrupt):
+            asked.unsubscribe(ask)
+    if lp.getModelStatus() == highspy.HighsModelStatus.kInterrupt:
+        raise Stopped
 
 
 @contextmanager

@@ -14,9 +14,10 @@ from scipy import sparse
 
 from lineup.optimize.bench import Bench
 from lineup.optimize.frame import EntryFrame, Floats
-from lineup.optimize.lp import new_lp
+from lineup.optimize.lp import new_lp, run
 from lineup.optimize.pricing import Schedule
 from lineup.optimize.rows import INF, Row, worth
+from lineup.optimize.stopped import Over
 
 IDLE_PRICE = 1e-7
 EMPTY_SEAT_S = 1e4  # what an empty seat costs while no schedule fills it
@@ -233,9 +234,9 @@ class Master:
         """Return what the stops of each entry cost in the latest solution, shape (entries,)."""
         return self.primal[: len(self.frame.entries)]
 
-    def solve(self) -> tuple[float, Floats, Duals]:
-        """Solve and return the value, the shares x (athletes, seats) and the prices of rows."""
-        self.lp.run()
+    def solve(self, over: Over) -> tuple[float, Floats, Duals]:
+        """Solve and return the value, the shares x (athletes, seats) and the prices of rows; raise Stopped if over."""
+        run(self.lp, over)
         solution = self.lp.getSolution()
         self.primal = primal = np.array(solution.col_value)
         dual = np.array(solution.row_dual)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +11,13 @@ from scipy import sparse
 from lineup.optimize.bench import Bench
 from lineup.optimize.cuts import KindCut, uniform_mix
 from lineup.optimize.frame import EntryFrame, Floats, Ints
-from lineup.optimize.lp import new_lp
+from lineup.optimize.lp import new_lp, run
 from lineup.optimize.rows import INF
+from lineup.optimize.stopped import Over
 
 ENOUGH = 1e-4  # stop adding cuts when they lift the value by less than this share
+
+MOST_IN_RUNS = 300_000  # shares that limits on weekends in a row may name, counted each time; beyond, they take minutes
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +41,7 @@ class Plain:
         self.column[self.athletes, self.seats] = np.arange(len(self.athletes))
         self.cuts: list[tuple[EntryFrame, KindCut]] = []
         self.lp = new_lp(interior=True)
+        self.heavy = False
         self._begin()
 
     def _begin(self) -> None:
@@ -59,15 +63,22 @@ class Plain:
         self._runs(count)
 
     def _runs(self, count: int) -> None:
-        """Hard limits on weekends in a row, where each weekend has one race."""
+        """Hard limits on weekends in a row, where each weekend has one race; not where they would outweigh the rest."""
+        found = []
         for a, athlete in enumerate(self.frame.athletes):
+            own = np.flatnonzero(self.athletes == a)
             for window in self.bench.problem.rules.windows(athlete):
                 if window.price_s is not None or window.most is None or any(len(g) > 1 for g in window.groups):
                     continue
                 races = [self.frame.race_number[race] for (race,) in window.groups]
-                inside = np.flatnonzero((self.athletes == a) & np.isin(self.frame.seat_race[self.seats], races))
-                matrix = _ones(np.zeros(len(inside), dtype=np.intp), inside, 1, count)
-                self._rows(matrix, np.array([-INF]), np.array([max(0.0, float(window.most))]))
+                inside = own[np.isin(self.frame.seat_race[self.seats[own]], races)]
+                found.append((inside, max(0.0, float(window.most))))
+        self.heavy = sum(len(inside) for inside, _ in found) > MOST_IN_RUNS
+        if not found or self.heavy:
+            return
+        rows = np.concatenate([np.full(len(inside), i) for i, (inside, _) in enumerate(found)])
+        matrix = _ones(rows, np.concatenate([inside for inside, _ in found]), len(found), count)
+        self._rows(matrix, np.full(len(found), -INF), np.array([most for _, most in found]))
 
     def _rows(self, matrix: sparse.csr_array, low: Floats, high: Floats) -> None:
         self.lp.addRows(
@@ -95,18 +106,18 @@ class Plain:
         self.lp.addRow(constant, INF, len(columns), columns, np.concatenate(values))
         self.cuts.append((entry, cut))
 
-    def solve(self, over: Callable[[], bool], rounds: int) -> PlainResult:
-        """Add cuts at the shares until they stop biting."""
+    def solve(self, over: Over, rounds: int) -> PlainResult:
+        """Add cuts at the shares until they stop biting; a heavy program is solved once. Raises Stopped if over."""
         for entry in self.frame.entries:
             if entry.kind not in self.bench.pool.by_kind:
                 self.bench.pool.at_mix(entry.kind, uniform_mix(entry, self.frame.may))
             for cut in self.bench.pool.by_kind[entry.kind]:
                 self.add_cut(entry, cut)
         last = -INF
-        for _ in range(rounds):
-            self.lp.run()
+        for number in range(rounds):
+            run(self.lp, over)
             value = self.lp.getObjectiveValue()
-            if over() or value - last <= ENOUGH * abs(value):
+            if self.heavy or value - last <= ENOUGH * abs(value) or number == rounds - 1:
                 break
             last = value
             shares = self._shares()

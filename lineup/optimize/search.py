@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.optimize import linear_sum_assignment
 
 from lineup.optimize.cp import new_solver, run_solver, surely_infeasible
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.cuts import uniform_mix
 from lineup.optimize.exact import SECOND_LOOK_S, repair
-from lineup.optimize.frame import Floats, Lineup
+from lineup.optimize.frame import EMPTY, Floats, Lineup
 from lineup.optimize.model import build_model, floor_ticks
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.run import Run
@@ -28,6 +29,7 @@ FROZEN_S = 1e-6
 NEAR = 5e-4  # how much dearer than the best so far a lineup may be to be polished, as a share
 MOST_DOUBLED = 4  # times that walks become twice as long
 TO_END = 0.9  # share of the time left that a walk may take
+TIRED_S = (0.0, 0.5, 2.0)  # tried in turn: seconds of each race worked so far, for a lineup race by race
 FIRST_GAP = 0.02  # a first lineup this close to the best under linear costs will do
 
 
@@ -39,6 +41,37 @@ def mean_costs(run: Run) -> Floats:
         cut = run.bench.pool.at_mix(entry.kind, uniform_mix(entry, frame.may))
         table[:, entry.seats] = cut.for_entry(entry)[1].T
     return table
+
+
+def race_by_race(run: Run, stop_costs: Floats) -> None:
+    """Offer the run a lineup made race by race by linear assignment, those who worked a lot held back as need be.
+
+    Takes seconds where a model of the whole block would take minutes, but rules that tie athletes together, or ask for
+    something over the block, are left to chance.
+    """
+    frame, schedules = run.bench.frame, run.bench.schedules
+    costs = (stop_costs + frame.cost).T
+    for tired_s in TIRED_S:
+        lineup = np.full(len(frame.seats), EMPTY)
+        worked = [0] * len(frame.athletes)
+        for r, seats in enumerate(frame.seats_of):
+            rested = np.array([not schedules.of(a, races | 1 << r).broken for a, races in enumerate(worked)])
+            tired = np.array([tired_s * races.bit_count() for races in worked])
+            asked = np.where(frame.may[:, seats].T & rested, costs[seats] + tired, np.inf)
+            nobody = np.full((len(seats), len(seats)), np.inf)
+            np.fill_diagonal(nobody, np.where(frame.optional[seats], frame.empty_cost[seats], np.inf))
+            try:
+                rows, columns = linear_sum_assignment(np.hstack([asked, nobody]))
+            except ValueError:  # too few people for this race
+                break
+            for k, a in zip(seats[rows].tolist(), columns.tolist(), strict=True):
+                if a < len(worked):
+                    lineup[k] = a
+                    worked[a] |= 1 << r
+        else:
+            run.offer(lineup)
+        if run.best is not None or run.over:
+            return
 
 
 def first_lineup(run: Run, stop_costs: Floats, seconds: float) -> None:

@@ -17,7 +17,7 @@ from lineup.optimize.frame import Lineup
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.rows import left_out
 from lineup.optimize.run import OnProgress, Progress, Run, Stop, gap_of
-from lineup.optimize.search import Search, first_lineup, mean_costs
+from lineup.optimize.search import WHOLE, Search, first_lineup, mean_costs, race_by_race
 from lineup.plan import Assignment
 from lineup.problem import Problem
 from lineup.settings import Settings
@@ -33,6 +33,7 @@ TELL_EVERY_S = 0.25
 ENDLESS = 10**9
 OTHER_SEED = 7919
 WAIT_S = 0.05
+GRACE_S = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +105,11 @@ def _large(run: Run) -> None:
 def _first(run: Run) -> None:
     if run.best is None:
         run.enter("first lineup")
-        first_lineup(run, mean_costs(run), max(2.0, FIRST_SHARE * run.settings.time_s))
+        costs = mean_costs(run)
+        if len(run.bench.problem.races) > WHOLE:
+            race_by_race(run, costs)
+        if run.best is None:
+            first_lineup(run, costs, max(2.0, FIRST_SHARE * run.settings.time_s))
 
 
 def _in_turn(run: Run, bounding: Bounding) -> None:
@@ -173,7 +178,7 @@ class _Aside:
 
     def __exit__(self, *failure: object) -> None:
         self.ended = True
-        self.thread.join()
+        self.thread.join(GRACE_S)  # a step of the interior point method on a large block can take longer
         if self.failed:
             raise self.failed[0]
         self.run.raise_bound(self.bounding.bound)

@@ -42,7 +42,7 @@ def test_below_the_optimum_at_random_prices_and_at_the_end(seed: int) -> None:
     bound.begin(prices, lambda: False)
     assert bound.bound <= best[0] + 1e-6
     for _ in range(15):
-        if not bound.step():
+        if not bound.step(lambda: False):
             break
     assert bound.bound <= best[0] + 1e-6
 
@@ -57,7 +57,7 @@ def test_rises_with_every_rule_in_turn(seed: int) -> None:
     bound.begin(Prices(np.zeros(bench.frame.may.shape), np.zeros(len(bound.pricing.ties))), lambda: False)
     begun = bound.bound
     for _ in range(10):
-        if not bound.step():
+        if not bound.step(lambda: False):
             break
     assert np.isfinite(bound.bound)
     assert bound.bound >= begun

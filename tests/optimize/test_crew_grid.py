@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from lineup.blend import blend_weights
-from lineup.optimize.crew_grid import Stopped, weighted_stops
+from lineup.optimize.crew_grid import weighted_stops
+from lineup.optimize.stopped import Stopped
 from lineup.stops import ServiceBank
 from tests.services import random_bank, random_choreography
 

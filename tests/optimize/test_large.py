@@ -1,0 +1,60 @@
+"""What blocks of many races need: a lineup race by race, a solver that stops when asked, a program that stays small."""
+
+from __future__ import annotations
+
+import pytest
+
+from lineup.audit import audit
+from lineup.optimize import plain
+from lineup.optimize.bench import Bench
+from lineup.optimize.plain import Plain
+from lineup.optimize.run import Run
+from lineup.optimize.search import mean_costs, race_by_race
+from lineup.optimize.solve import solve
+from lineup.optimize.stopped import Stopped
+from lineup.plan import Plan
+from lineup.problem import Problem, build
+from lineup.settings import Settings
+from tests.benchmarks.generate import make_model, make_season
+
+EFFORT = Settings(time_s=20.0, work=1, scenarios=8, seed=1)
+
+
+def block(athletes: int, weekends: int) -> Problem:
+    season = make_season(athletes, 2, weekends)
+    return build(season, make_model(season, 8, 1), season.weekends, EFFORT)
+
+
+def test_a_lineup_race_by_race_holds_people_back_for_later_races() -> None:
+    problem = block(athletes=15, weekends=18)  # three people for two seats
+    run = Run(Bench(problem), EFFORT)
+    race_by_race(run, mean_costs(run))
+    assert run.best is not None
+    found = audit(problem.season, Plan("best_so_far", run.bench.frame.assignments(run.best), weekends=problem.weekends))
+    assert all(
+        check.kept for check in found.checks if check.rule in ("weekends_in_a_row", "filled", "clearance", "one_seat")
+    )
+
+
+def test_too_few_people_race_by_race_is_no_lineup() -> None:
+    run = Run(Bench(block(athletes=10, weekends=18)), EFFORT)
+    race_by_race(run, mean_costs(run))
+    assert run.best is None
+
+
+def test_a_linear_program_ends_when_asked() -> None:
+    with pytest.raises(Stopped):
+        Plain(Bench(block(athletes=20, weekends=6))).solve(lambda: True, 1)
+
+
+def test_the_bound_of_a_heavy_block_holds(monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = block(athletes=18, weekends=17)
+    exact = solve(problem, EFFORT)
+    monkeypatch.setattr(plain, "MOST_IN_RUNS", 0)
+    light = solve(problem, EFFORT)
+    assert exact.value_s is not None
+    assert light.value_s is not None
+    assert exact.bound_s is not None
+    assert light.bound_s is not None
+    assert light.bound_s <= min(exact.value_s, light.value_s)
+    assert light.bound_s == pytest.approx(exact.bound_s, rel=0.02)
