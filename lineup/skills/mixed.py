@@ -65,8 +65,8 @@ def fit_mixed(
     ----------
     y : shape (rows,). x : shape (rows, columns), full column rank unless `prior` mends it.
     group : group of each row, 0 to groups - 1.
-    weight : precision of each row (1 / its noise variance); with `noise_known` False only relative, and the noise
-        variance is fitted with it.
+    weight : precision of each row (1 / its noise variance); with `noise_known` False weights and `prior` precisions
+        are only relative to a noise variance that is fitted with the rest.
     multiple : per group, how many times the between variance applies to it; all 1 unless given.
     james_stein : choose the between variance so that the shrinkage weight, rather than the variance, is unbiased;
         with equal variances that weight is the James-Stein factor 1 - (groups - 3)·v / Σ(y - mean)².

@@ -66,8 +66,6 @@ def _own(cells: int, cell: Ints, residual: Floats, weight: Floats, least: float)
     room = np.maximum(w - w2 / safe, 1e-12)  # expected weighted square is variance times this
     freedom = w * (1 - w2 / safe**2)
     thick = freedom >= _LEAST_FREEDOM
-    variance = np.maximum(squares / room, least**2)
-    values, sampling = log_variances(
-        np.where(thick, variance, 1.0) * np.where(thick, freedom, 1.0), np.where(thick, freedom, 1.0)
-    )
+    variance, freedom = np.maximum(squares / room, least**2), np.where(thick, freedom, 1.0)
+    values, sampling = log_variances(variance * freedom, freedom)
     return np.where(thick, values, 0.0), np.where(thick, sampling, np.inf)

@@ -185,26 +185,42 @@ def test_beliefs_and_multiples_match_the_density_written_out(believed, likelihoo
     assert fit.noise == 1.0
 
 
-def test_unknown_noise_with_a_covariate_matches_the_density_written_out():
-    """Two variances at once: no neighbour on either side is more likely; weights are relative."""
+@pytest.mark.parametrize("precision", [0.0, 3.0])
+def test_unknown_noise_with_a_covariate_matches_the_density_written_out(precision):
+    """Two variances at once: no neighbour on either side is more likely; weights and beliefs are relative to noise."""
     rng = np.random.default_rng(10)
     group = np.repeat(np.arange(8), 4)
     x = np.column_stack([np.ones(32), rng.standard_normal(32)])
     weight = rng.uniform(1, 4, 32)
     y = 1 + 0.3 * x[:, 1] + 0.7 * rng.standard_normal(8)[group] + 0.5 * rng.standard_normal(32) / np.sqrt(weight)
-    fit = fit_mixed(y, x, group, weight, noise_known=False)
-    facts = {"prior": Prior(np.zeros(2), np.zeros(2)), "spread": None, "multiple": np.ones(8)}
+    prior = Prior(np.array([0.5, 0.0]), np.full(2, precision))
+    fit = fit_mixed(y, x, group, weight, noise_known=False, prior=prior)
 
-    def bad(between, noise):
-        return dense_badness(between, y, x, group, weight, noise=noise, **facts)[0]
+    def dense(between, noise):
+        believed = Prior(prior.mean, prior.precision / noise**2)
+        facts = {"prior": believed, "spread": None, "multiple": np.ones(8)}
+        bad, beta, covariance = dense_badness(between, y, x, group, weight, noise=noise, **facts)
+        if precision:
+            bad -= np.log(believed.precision).sum()
+        return bad, beta, covariance
 
-    best = bad(fit.between, fit.noise)
+    best, beta, covariance = dense(fit.between, fit.noise)
     for b, s in ((1.02, 1.0), (0.98, 1.0), (1.0, 1.02), (1.0, 0.98)):
-        assert bad(fit.between * b, fit.noise * s) > best
-    np.testing.assert_allclose(fit.cov, dense_badness(fit.between, y, x, group, weight, noise=fit.noise, **facts)[2])
-    tripled = fit_mixed(y, x, group, 3 * weight, noise_known=False)
-    assert tripled.between == pytest.approx(fit.between, rel=1e-4)
-    assert tripled.noise == pytest.approx(np.sqrt(3) * fit.noise, rel=1e-4)
+        assert dense(fit.between * b, fit.noise * s)[0] > best
+    np.testing.assert_allclose(fit.beta, beta)
+    np.testing.assert_allclose(fit.cov, covariance)
+
+
+def test_weights_alone_set_no_scale_when_the_noise_is_unknown():
+    rng = np.random.default_rng(10)
+    y, group, ones = (
+        rng.standard_normal(32) + np.repeat(rng.standard_normal(8), 4),
+        np.repeat(np.arange(8), 4),
+        np.ones((32, 1)),
+    )
+    one, three = (fit_mixed(y, ones, group, weight, noise_known=False) for weight in (np.ones(32), np.full(32, 3.0)))
+    assert three.between == pytest.approx(one.between, rel=1e-4)
+    assert three.noise == pytest.approx(np.sqrt(3) * one.noise, rel=1e-4)
 
 
 @pytest.mark.parametrize(("groups", "left"), [(3, 0), (4, 1), (5, 2), (9, 2)])
