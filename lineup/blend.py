@@ -31,7 +31,7 @@ def tail_mean(stop_times: Floats, share: float) -> Floats:
     scenarios = stop_times.shape[-1]
     count = _tail_count(scenarios, share)
     touched = math.ceil(count)
-    worst = np.partition(stop_times, scenarios - touched, axis=-1)[..., scenarios - touched :]
+    worst = np.partition(stop_times, scenarios - touched)[..., scenarios - touched :]
     beyond_boundary = worst[..., 1:].sum(axis=-1)
     return np.asarray((beyond_boundary + (count - touched + 1) * worst[..., 0]) / count)
 

@@ -111,6 +111,15 @@ def test_penalties_stay_apart_from_time() -> None:
     assert bank.penalty_s["jack"].tolist() == [0.0] * 4
 
 
+def test_a_setting_moves_the_splits_it_names() -> None:
+    season = tiny_season()
+    known = replace(made_estimates(season, log_level(4.0)), setting={("do-p1", "practice"): 0.2})
+    race = sample_service(season, known, "four", "plain", 1, 16)
+    practice = sample_service(season, known, "four", "plain", 1, 16, "practice")
+    np.testing.assert_allclose(practice.durations["p1"], np.exp(0.2) * race.durations["p1"])
+    np.testing.assert_array_equal(practice.durations["p2"], race.durations["p2"])
+
+
 def test_a_clean_stop_has_no_miss_and_misses_are_told_apart_in_the_times() -> None:
     season = stop_season()
     bank = sample_service(season, made_estimates(season, log_level(1.0), rate=0.1), "four", "plain", 1, 2048)
