@@ -20,11 +20,11 @@ from lineup.errors import PlanFileError
 from lineup.lawful import broken_rules
 from lineup.plan import Assignment, Cover, Move, Plan, Reserve
 from lineup.price import Pricer
-from lineup.season import Absence, Clearance, Pin, Position, Season, Seat, Weights, WorkedDuty
+from lineup.season import Absence, Choreography, Clearance, Pin, Position, Season, Seat, Task, Weights, WorkedDuty
 from lineup.settings import Settings
 from lineup.skills import estimate_skills
 from lineup.stops import StopModel, blend, sample_stops
-from tests.builders import grade_row, grade_table, tiny_season
+from tests.builders import grade_row, grade_table, make_grades, tiny_season
 from tests.fixed_stops import SECONDS, fixed_model, fixed_season
 from tests.test_audit_agrees import random_season
 from tests.timetables import ANN, limits_of, timetable
@@ -56,6 +56,7 @@ def said(check: Check) -> tuple[bool, float | None, float | None]:
 
 def told(check: Check) -> list[tuple[str | None, str]]:
     """Race and words of everything beyond a limit."""
+    assert all(measure.kept is False for measure in check.broken)
     return [(measure.race, measure.text) for measure in check.broken]
 
 
@@ -259,6 +260,8 @@ def test_driving_by_hand() -> None:
     assert not check.kept
     assert [(m.figure, m.limit) for m in check.broken] == [(13.0, 12.0)]
     assert "nobody drives tired" in check.broken[0].text
+    by_air = works(timetable(spells, hours=hours, mode="air", drives=True, preset="49 CFR 395.3"))
+    assert by_air.check("driving_hours").text == "nothing to measure"
     eight_off = works(timetable(spells, hours=hours, drives=True, preset="49 CFR 395.5"))
     assert eight_off.check("driving_hours").kept
     assert (
@@ -555,7 +558,10 @@ def test_height_hard_and_priced() -> None:
     assert check.text.startswith("180.0 cm of 185.0 cm needed: Athlete 1 (a1), P1 (p1) on car Car 1 (c1)")
     priced = audit(season.replace(limits=limits_of(height={"price_s": 0.5})), plan)
     assert (priced.check("height").cost_s, priced.passed) == (1.0, True)
-    assert [m.cost_s for m in priced.check("height").measures] == [0.5, 0.5]  # p2 asks for no height
+    assert [(m.race, m.car, m.position, m.cost_s) for m in priced.check("height").measures] == [
+        ("r1", "c1", "p1", 0.5),
+        ("r1", "c2", "p1", 0.5),
+    ]  # p2 asks for no height
     assert priced.check("height").unit == "starts"
     just = season.replace(athletes={k: replace(a, height_m=1.85 - 1e-9) for k, a in season.athletes.items()})
     assert audit(just.replace(limits=limits_of(height={"price_s": 0.5})), plan).check("height").cost_s == 0.0
@@ -590,6 +596,9 @@ def test_an_absence_on_any_day_of_a_duty_counts() -> None:
     for day in (1, 2, 3, 4, 5):
         spell = Absence(ANN, date(2026, 5, day), date(2026, 5, day), "out")
         assert works(season.replace(absences=(spell,))).check("availability").kept is (day in (1, 5))
+    evening = timetable([("north", "2026-05-02 12:00", "2026-05-02 22:00")])  # the 3rd in UTC
+    spell = Absence(ANN, date(2026, 5, 3), None, "out")
+    assert works(evening.replace(absences=(spell,))).check("availability").kept
 
 
 @pytest.mark.parametrize(
@@ -749,12 +758,18 @@ def test_ways_to_cover_each_seat() -> None:
         {"pins": tuple(Pin("never", who, "so be it", None, None, "c1") for who in ("a3", "a4"))},
         {"pins": tuple(Pin("must", who, "so be it", None, None, "c2") for who in ("a3", "a4"))},
         {"limits": limits_of(cover=1, recent_grades={"at_least": 99, "days": 5})},
+        {"positions": {name: Position(name, name, min_height_m=1.85) for name in ("p1", "p2")}},  # all are 1.80 m
     ],
 )
 def test_who_covers_must_be_allowed_in_the_seat(changes: dict[str, Any]) -> None:
     season = fixed_season(**({"limits": limits_of(cover=1)} | changes))
     check = audit(season, lineup_of(CREWS), ("w1",)).check("cover")
     assert {m.car for m in check.broken} == {"c1", "c2"}  # without these a3 and a4 can step up into c1
+    prices = {name: {"price_s": 1.0} for name in ("recent_grades", "height")}
+    prices["recent_grades"] |= {"at_least": 99, "days": 5}
+    dear = season.replace(limits=limits_of(cover=1, **prices))
+    broken = {m.car for m in audit(dear, lineup_of(CREWS), ("w1",)).check("cover").broken}
+    assert broken == ({"c1", "c2"} if "pins" in changes else {"c2"})  # a price keeps nobody out
 
 
 @pytest.mark.parametrize("place", ["support", "over_the_wall"])
@@ -920,7 +935,10 @@ WEIGHTS = {
 
 def test_every_cost_is_that_of_the_prices() -> None:
     rng, seen = random.Random(5), set()
-    estimates = estimate_skills(fixed_season())
+    four, wipe = fixed_season().choreographies["four"], Task("wipe", "Wipe", "p1", (), "wipe", 40.0)
+    graded = make_grades(SECONDS, (*four.tasks, wipe), 6, None, 0.05, 1)
+    both = {"four": four, "wipe": Choreography("wipe", "Wipe", (wipe,))}  # no race has the second
+    estimates = estimate_skills(fixed_season(choreographies=both, grades=graded))
     for _ in range(30):
         season = random_prices(rng)
         full = fixed_model(season).banks["four", "plain"]
@@ -988,6 +1006,8 @@ def test_costs_are_not_held_against_other_scenarios_or_changed_inputs() -> None:
     marked = season.replace(fingerprints={"clearances": "new"})
     changed = priced_plan(season, fingerprints={"clearances": "old"}, **wrong)
     assert "clearances changed since" in audit(marked, changed, None, fixed_model(season)).check("costs").text
+    same = priced_plan(season, fingerprints={"clearances": "new", "notes": "of a part the season has no more"}, **wrong)
+    assert not audit(marked, same, None, fixed_model(season)).check("costs").kept
     bare = lineup_of(WHOLE)
     assert "it states none" in audit(season, bare, None, fixed_model(season)).check("costs").text
 

@@ -26,8 +26,8 @@ def seat_checks(scene: Scene) -> Iterator[Check]:
         yield summarise("recent_grades", measures, priced=not limit.hard, unit="stops", source=limit.source)
 
 
-def _at(seat: Seat, athlete: str, text: str, kept: bool) -> Measure:
-    return Measure(text, kept, athlete, seat.race, seat.car, seat.position)
+def _broken(seat: Seat, athlete: str, text: str) -> Measure:
+    return Measure(text, False, athlete, seat.race, seat.car, seat.position)
 
 
 def _filled(scene: Scene) -> Iterator[Measure]:
@@ -35,7 +35,7 @@ def _filled(scene: Scene) -> Iterator[Measure]:
     for assignment in scene.plan.assignments:
         if assignment.seat in taken:
             text = f"{scene.place(assignment.seat)} is filled twice"
-            yield _at(assignment.seat, assignment.athlete, text, False)
+            yield _broken(assignment.seat, assignment.athlete, text)
         taken[assignment.seat] = assignment.athlete
     for seat in scene.seats:
         if scene.season.positions[seat.position].filled == "always" and seat not in taken:
@@ -47,7 +47,7 @@ def _clearances(scene: Scene) -> Iterator[Measure]:
         if not cleared(scene.season, a.athlete, a.seat):
             level = clearance_level(scene.season, a.athlete, a.seat)
             why = "is in training and no must pin names the position" if level == "training" else "is not cleared"
-            yield _at(a.seat, a.athlete, f"{scene.who(a.athlete)} {why}: {scene.place(a.seat)}", False)
+            yield _broken(a.seat, a.athlete, f"{scene.who(a.athlete)} {why}: {scene.place(a.seat)}")
 
 
 def _heights(scene: Scene) -> Iterator[Measure]:
@@ -66,7 +66,7 @@ def _availability(scene: Scene) -> Iterator[Measure]:
     for a in scene.plan.assignments:
         if not available(scene.season, a.athlete, a.seat, a.race):
             text = f"{scene.who(a.athlete)} is out, or may not work this position then: {scene.place(a.seat)}"
-            yield _at(a.seat, a.athlete, text, False)
+            yield _broken(a.seat, a.athlete, text)
     for reserve in scene.plan.reserves:
         if not available(scene.season, reserve.athlete, None, reserve.race):
             text = f"{scene.who(reserve.athlete)} is out and travels as a reserve to {scene.race(reserve.race)}"
