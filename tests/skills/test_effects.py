@@ -244,7 +244,7 @@ def test_rates_of_traits_are_the_most_credible_ones(weight):
     chances = weight * rng.uniform(10, 60, 60)
     rate = np.array([0.02, 0.1, 0.4])[pool] * np.exp(traits @ [1.2, -0.9])
     counts = weight * rng.poisson(rate * chances / weight)
-    effect, _ = fit_trait_rates(counts, chances, pool, traits, 1e9, 0.5)
+    effect, cov = fit_trait_rates(counts, chances, pool, traits, 1e9, 0.5)
 
     def badness(point):
         log_rate = point[:3][pool] + traits @ point[3:]
@@ -252,6 +252,10 @@ def test_rates_of_traits_are_the_most_credible_ones(weight):
 
     best = minimize(badness, np.array([-3.0, -2.0, -1.0, 0.0, 0.0]), method="BFGS", tol=1e-8).x
     np.testing.assert_allclose(effect, best[3:], atol=1e-3)
+    table = np.column_stack([pool[:, None] == np.arange(3), traits])
+    due = np.exp(best[:3][pool] + traits @ best[3:]) * chances
+    information = table.T @ (due[:, None] * table) + np.diag([0, 0, 0, 4.0, 4.0])  # Fisher's, and the belief's
+    np.testing.assert_allclose(cov, np.linalg.inv(information)[3:, 3:], rtol=5e-3, atol=1e-4)
 
 
 def test_rows_that_tell_much_count_less_the_more_athletes_differ():
