@@ -23,7 +23,7 @@ OPEN_LINK = """<script>{
 const link = sessionStorage.getItem('lineup-link');
 sessionStorage.removeItem('lineup-link');
 const first = location.pathname.endsWith('/');
-if (link && first && link !== location.pathname + location.search) location.replace(location.origin + link);
+if (link && first && link !== location.pathname) location.replace(location.origin + link);
 }</script>"""
 
 

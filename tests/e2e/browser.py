@@ -120,10 +120,20 @@ class Visit:
         """Wait until the page stands still."""
         end, calm = time.monotonic() + WAIT_S, 0
         while calm < least:
-            calm = calm + 1 if self.page.evaluate(SETTLED) else 0
+            calm = calm + 1 if self._still() else 0
             if time.monotonic() > end:
                 raise AssertionError(f"the page did not settle: {self.page.url}")
             time.sleep(0.08)
+
+    def _still(self) -> bool:
+        from playwright.sync_api import Error
+
+        try:
+            return bool(self.page.evaluate(SETTLED))
+        except Error as error:
+            if "context was destroyed" in str(error):  # it went to another page while it was asked
+                return False
+            raise
 
     def go(self, title: str) -> None:
         """Go to another page by a click on its link."""
