@@ -260,6 +260,11 @@ def test_driving_by_hand() -> None:
     assert not check.kept
     assert [(m.figure, m.limit) for m in check.broken] == [(13.0, 12.0)]
     assert "nobody drives tired" in check.broken[0].text
+    assert (
+        not works(timetable(spells, hours=hours, drives=True, preset="49 CFR 395.3"), "r1", reserve=("r2",))
+        .check("driving_hours")
+        .kept
+    )
     by_air = works(timetable(spells, hours=hours, mode="air", drives=True, preset="49 CFR 395.3"))
     assert by_air.check("driving_hours").text == "nothing to measure"
     eight_off = works(timetable(spells, hours=hours, drives=True, preset="49 CFR 395.5"))
@@ -455,6 +460,11 @@ def test_starts_are_asked_of_those_who_may_start() -> None:
     assert [m.athlete for m in works(fewer, "r1").check("starts").measures] == [ANN]
 
 
+def test_a_finding_about_the_block_is_shown_at_its_last_race() -> None:
+    season = timetable(sundays(*range(20, 30)), starts=9)
+    assert told(works(season).check("starts")) == [("r10", "10 starts of 9 allowed: Athlete 1 (a1), in the block")]
+
+
 def test_travel_places_are_told_and_priced() -> None:
     season = timetable(sundays(20, 21), travel_places={"at_most": 0, "price_s": 2.0})
     check = works(season, "r1").check("travel_places")
@@ -490,11 +500,13 @@ def test_travel_places_count_starters_and_reserves() -> None:
 
 def test_empty_and_doubly_filled_seats() -> None:
     check = audit(fixed_season(), lineup_of("r1 c1: a1, -\nr1 c2: a3, a4"), ("w1",)).check("filled")
-    assert check.text == "nobody is P2 (p2) on car Car 1 (c1) at Race 1 (r1)"
+    assert told(check) == [("r1", "nobody is P2 (p2) on car Car 1 (c1) at Race 1 (r1)")]
+    assert [(m.athlete, m.car, m.position) for m in check.broken] == [(None, "c1", "p2")]
     twice = Plan("best_so_far", (Assignment("r1", "c1", "p1", "a1"), Assignment("r1", "c1", "p1", "a2")))
     measure = audit(fixed_season(), twice, ("w1",)).check("filled").broken[0]
     assert measure.text == "P1 (p1) on car Car 1 (c1) at Race 1 (r1) is filled twice"
-    assert (measure.athlete, measure.race, measure.car, measure.position) == ("a2", "r1", "c1", "p1")
+    assert (measure.kept, measure.athlete) == (False, "a2")
+    assert (measure.race, measure.car, measure.position) == ("r1", "c1", "p1")
     optional = {"p1": Position("p1", "P1"), "p2": Position("p2", "P2", filled="if_possible")}
     season = fixed_season(positions=optional)
     check = audit(season, lineup_of("r1 c1: a1, a2\nr1 c2: a3, -"), ("w1",)).check("filled")
@@ -765,11 +777,24 @@ def test_who_covers_must_be_allowed_in_the_seat(changes: dict[str, Any]) -> None
     season = fixed_season(**({"limits": limits_of(cover=1)} | changes))
     check = audit(season, lineup_of(CREWS), ("w1",)).check("cover")
     assert {m.car for m in check.broken} == {"c1", "c2"}  # without these a3 and a4 can step up into c1
-    prices = {name: {"price_s": 1.0} for name in ("recent_grades", "height")}
+    prices: dict[str, Any] = {name: {"price_s": 1.0} for name in ("recent_grades", "height")}
     prices["recent_grades"] |= {"at_least": 99, "days": 5}
     dear = season.replace(limits=limits_of(cover=1, **prices))
     broken = {m.car for m in audit(dear, lineup_of(CREWS), ("w1",)).check("cover").broken}
     assert broken == ({"c1", "c2"} if "pins" in changes else {"c2"})  # a price keeps nobody out
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"pins": tuple(Pin("never", who, "so be it", race="r2") for who in ("a3", "a4"))},
+        {"pins": tuple(Pin("must", who, "so be it", race="r2", car="c2") for who in ("a3", "a4"))},
+        {"limits": limits_of(cover=1, recent_grades={"at_least": 2, "days": 5})},  # each has two
+    ],
+)
+def test_what_speaks_of_another_seat_or_is_met_keeps_nobody_from_covering(changes: dict[str, Any]) -> None:
+    season = fixed_season(**({"limits": limits_of(cover=1)} | changes))
+    assert {m.car for m in audit(season, lineup_of(CREWS), ("w1",)).check("cover").broken} == {"c2"}
 
 
 @pytest.mark.parametrize("place", ["support", "over_the_wall"])
@@ -916,11 +941,25 @@ def random_prices(rng: random.Random) -> Season:
         weights=Weights(**some, tail=rng.choice([0.0, 0.4]), tail_share=rng.choice([0.25, 0.3, 1.0])),
         standing={seat: rng.choice(list(SECONDS)) for seat in seats if rng.random() < 0.7},
         service_counts={"r1": {"four": 5.0, "half": 2.0}, "r2": {rng.choice(["four", "half"]): 3.0}},
-        choreographies=season.choreographies | {"half": season.choreographies["four"]},
+        choreographies=season.choreographies | {"half": HALF},
+        clearances=tuple(row for row in season.clearances if rng.random() < 0.9),
         entries=tuple(entry for entry in season.entries if rng.random() < 0.9),
         worked=tuple(worked),
         limits=limits_of(travel_places={"at_most": 2, "price_s": 1.5}, cover={"at_least": 1, "price_s": 9.0}),
     )
+
+
+FOUR = fixed_season().choreographies["four"]
+HALF = Choreography("half", "Half", FOUR.tasks[:1])  # the work of p1 alone
+
+
+def with_half(model: StopModel) -> StopModel:
+    """A second service, in which p1 takes half his time and p2 is not needed."""
+    full = model.banks["four", "plain"]
+    athletes, penalty_s = {"p1": full.athletes["p1"]}, {"p1": full.penalty_s["p1"]}
+    changes: dict[str, Any] = {"athletes": athletes, "penalty_s": penalty_s, "clean": {"p1": full.clean["p1"]}}
+    half = replace(full, service="half", choreography=HALF, durations={"p1": full.durations["p1"] / 2}, **changes)
+    return StopModel({("four", "plain"): full, ("half", "plain"): half}, seed=model.seed, scenarios=model.scenarios)
 
 
 WEIGHTS = {
@@ -935,18 +974,17 @@ WEIGHTS = {
 
 def test_every_cost_is_that_of_the_prices() -> None:
     rng, seen = random.Random(5), set()
-    four, wipe = fixed_season().choreographies["four"], Task("wipe", "Wipe", "p1", (), "wipe", 40.0)
-    graded = make_grades(SECONDS, (*four.tasks, wipe), 6, None, 0.05, 1)
-    both = {"four": four, "wipe": Choreography("wipe", "Wipe", (wipe,))}  # no race has the second
+    wipe = Task("wipe", "Wipe", "p1", (), "wipe", 40.0)
+    graded = make_grades(SECONDS, (*FOUR.tasks, wipe), 6, None, 0.05, 1)
+    both = {"four": FOUR, "wipe": Choreography("wipe", "Wipe", (wipe,))}  # no race has the second
     estimates = estimate_skills(fixed_season(choreographies=both, grades=graded))
     for _ in range(30):
         season = random_prices(rng)
-        full = fixed_model(season).banks["four", "plain"]
-        short = replace(full, service="half", durations={p: times / 2 for p, times in full.durations.items()})
-        model = StopModel({("four", "plain"): full, ("half", "plain"): short}, seed=1, scenarios=4)
+        model = with_half(fixed_model(season))
         seats = [seat for entry in season.entries for seat in season.seats(entry.race, entry.car)]
         crews = {race: rng.sample(list(SECONDS), 4) for race in season.races}
         taken = tuple(Assignment(*_where(s), crews[s.race].pop()) for s in seats if rng.random() < 0.9)
+        taken = tuple(a for a in taken if (a.athlete, a.position) in season.clearances_of)
         pricer = Pricer(season, model, season.weekends, Settings(), estimates)
         found = audit(season, Plan("best_so_far", taken), season.weekends, model, estimates=estimates)
         assert found.costs == pytest.approx(pricer.costs(pricer.crews(taken)))
@@ -1048,15 +1086,13 @@ def test_slowest_service() -> None:
 
 def test_the_slowest_service_is_that_of_the_race() -> None:
     season = fixed_season(service_counts={"r1": {"four": 5.0, "half": 2.0}, "r2": {"half": 3.0}})
-    season = season.replace(choreographies=season.choreographies | {"half": season.choreographies["four"]})
+    season = season.replace(choreographies=season.choreographies | {"half": HALF})
     season = season.replace(cars=season.cars | {"c2": replace(season.cars["c2"], slowest_s=6.0)})
-    full = fixed_model(season).banks["four", "plain"]
-    short = replace(full, service="half", durations={p: times / 2 for p, times in full.durations.items()})
-    model = StopModel({("four", "plain"): full, ("half", "plain"): short}, seed=1, scenarios=4)
-    check = audit(season, lineup_of(WHOLE), None, model).check("slowest")
+    plan = lineup_of("r1 c1: a1, a2\nr1 c2: a3, a4\nr2 c1: a1\nr2 c2: a3")
+    check = audit(season, plan, None, with_half(fixed_model(season))).check("slowest")
     assert [(m.race, m.car, m.figure, m.kept) for m in check.measures] == [
         ("r1", "c2", 7.0, False),
-        ("r2", "c2", 3.5, True),
+        ("r2", "c2", 2.625, True),  # a3: half of 6 3 6 6
     ]
 
 

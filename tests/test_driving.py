@@ -130,6 +130,7 @@ RELAYS = [
     (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.5), (10, 10.5)], []),
     (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.9), (10.5, 11)], [(20.5, 11)]),
     (PROPERTY_DAY, [0.5, 1, 1], [(20, 41), (10.5, 11)], []),
+    (PROPERTY_DAY, [15, 1], [(1, 10.5)], [(11, 10.5)]),  # a short way needs the 10 h off, too
     # who had no lawful way begins the next duty rested; who only lacked the half hour has driven the 9 h
     (PROPERTY_DAY, [15, 1, 1], [(3, 12), (9, 9.5)], [(13, 12)]),
     (PROPERTY_DAY, [0.5, 1, 1], [(9, 9.2), (2, 2)], [(9, 8)]),
@@ -206,7 +207,7 @@ def test_hours_on_duty_are_told_and_priced() -> None:
     assert (priced.race, priced.cost_s) == ("r5", 2.0)
     (measure,) = measures(season)
     assert measure.text.startswith(f"{words} 7 days: Athlete 1 (a1), Race 5 (r5); the sanctioning body's")
-    assert (measure.race, measure.cost_s) == ("r5", 2.0)
+    assert (measure.athlete, measure.race, measure.cost_s) == (ANN, "r5", 2.0)
 
 
 def test_figure_limit_and_caution_are_told() -> None:

@@ -79,7 +79,7 @@ def grades_lately(season: Season, athlete: str, position: str, on: date, days: i
 def _graded_days(season: Season) -> dict[tuple[str, str], list[date]]:
     """Day of each graded stop of each (athlete, position): stops by name, else as many as the most-graded task has."""
     keys = ["athlete", "position", "date"]
-    table = season.grades[season.grades["athlete"] != ""]
+    table = season.grades
     named = table[table["stop"] != ""].drop_duplicates([*keys, "stop"]).groupby(keys).size()
     tasks = table[table["stop"] == ""].groupby([*keys, "task"]).size()
     unnamed = tasks.groupby(level=keys).max()
