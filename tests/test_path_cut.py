@@ -96,6 +96,32 @@ def test_without_conditions_the_value_at_a_mix_is_the_stop_of_the_mixed_duration
     np.testing.assert_allclose(bank.mix_times(mix), mixed.stop_times(np.array([0, 0]))[0])
 
 
+@pytest.mark.parametrize("seconds", [0.5, 4.0, -0.5])
+@pytest.mark.parametrize(("filled", "helper"), [(1.0, 0.5), (0.75, 0.5), (1.0, 0.0), (1.0, 1.0)])
+def test_at_a_mix_a_task_done_with_a_helper_lasts_as_mccormick_says(
+    seconds: float, filled: float, helper: float
+) -> None:
+    # Least of seconds · x · c over 0 <= x, c <= 1, linear in both (McCormick 1976, from memory): seconds times
+    # max(x + c - 1, 0), or where seconds are negative times c, since x stays above it here.
+    tasks = order_tasks(
+        [
+            task("hold", "p", only_with="h", early=True, release=True),
+            task("stand", "p", only_without="h", early=True, release=True),
+            task("help", "h"),
+        ]
+    )
+    durations = {"p": np.full((2, 2, 1), seconds), "h": np.zeros((1, 1, 1))}
+    bank = ServiceBank(
+        "s", "plain", Choreography("s", "S", tasks), {"p": ("a", "b"), "h": ("c",)}, durations, np.zeros((0, 1)), {}, {}
+    )
+    found = bank.mix_times({"p": np.full(2, filled / 2), "h": np.array([helper])})
+
+    def least(condition: float) -> float:
+        return seconds * (max(filled + condition - 1, 0.0) if seconds > 0 else min(filled, condition))
+
+    assert found == pytest.approx([max(least(helper), least(1 - helper))])
+
+
 # ------------------------------------------------------------------------- choosing by cuts: a network of 13 arcs
 
 # Arcs of a stochastic network used in simulation-optimisation libraries; all Exp(1), independent. Exact mean

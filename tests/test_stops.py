@@ -76,6 +76,8 @@ def test_one_bank_for_each_service_and_tire_of_the_weekends() -> None:
     model = sample_stops(season, known, 1, 16, weekends=["w2"])
     assert set(model.banks) == {("four", "plain")}
     assert (model.seed, model.scenarios, model.banks["four", "plain"].scenarios) == (1, 16, 16)
+    unknown = season.replace(service_counts={"r2": {"four": 3.0}})  # nobody said how many stops r1 has
+    assert set(sample_stops(unknown, known, 1, 16).banks) == {("four", "plain")}
 
 
 def test_everyone_with_any_clearance_has_a_row_and_nobody_else() -> None:

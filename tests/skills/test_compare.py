@@ -103,6 +103,10 @@ def test_seconds_on_the_plain_scale_are_not_turned(estimates):
     assert own.shape == (65536,)
     assert (own.mean(), own.std()) == (pytest.approx(-0.1, abs=4e-4), pytest.approx(0.02, rel=0.02))
     np.testing.assert_allclose(own_seconds(plain, "b", "jack", tire="heavy"), 0.4)
+    other = SplitEstimate("b", "tire", "roll", "plain", 3.0, 0.0, 0.3, 9.0)
+    more = replace(plain, splits={**plain.splits, ("b", "tire", "roll"): other})
+    np.testing.assert_allclose(own_seconds(more, "b", "jack"), -0.1)  # of this position alone
+    np.testing.assert_allclose(own_seconds(more, "b", "tire"), 3.0)
     assert len(own_seconds(plain, "b", "jack")) == len(draws(plain, "b", "jack", "reach")) == 4096
 
 
@@ -127,6 +131,8 @@ def test_number_and_seed_reach_the_draws_behind_a_chance(estimates):
         ]
         assert some == np.mean(own[0] < own[1])
         assert some != chance_faster(estimates, "a", "b", "jack", split, work=work, n=64, seed=4)
+    usual = np.mean(draws(estimates, "a", "jack", "lift") < draws(estimates, "b", "jack", "lift"))
+    assert chance_faster(estimates, "a", "b", "jack", "lift") == usual
 
 
 def test_a_tire_changes_the_chance_where_it_weighs_one_split_more(estimates):

@@ -318,6 +318,8 @@ def test_the_tire_of_most_grades_is_the_reference_as_far_as_they_count():
     rows = [("a1", "p1", 4.0, old)] * 9 + [("a1", "p1", 4.0, {"tire": "new"})]
     assert estimate_skills(graded(tiny_season(), rows)).reference_tire == "new"
     assert estimate_skills(tiny_season(grades=0)).reference_tire == ""
+    even = [("a1", "p1", 4.0, {"tire": tire}) for tire in ("new", "old")]
+    assert {estimate_skills(graded(tiny_season(), rows)).reference_tire for rows in (even, even[::-1])} == {"new"}
 
 
 def test_what_practice_adds_is_taken_out_in_seconds_of_an_early_task():

@@ -105,17 +105,25 @@ def test_what_is_predicted_from_what_by_hand():
         Task("reach", "Reach", "p1", (), "reach", 0.5, early=True),
         Task("do-1", "Work", "p1", ("reach",), "do", 4.0, misses=("slip",), release=True),
     )
-    season = tiny_season(athletes=3, positions=1, shape=tasks, grades=0, misses={"slip": Miss("slip", "A slip", 1.0)})
+    season = tiny_season(athletes=4, positions=1, shape=tasks, grades=0, misses={"slip": Miss("slip", "A slip", 1.0)})
+    season = season.replace(clearances=season.clearances[:3])
 
     def row(who, task, seconds, days, **facts):
         return grade_row(who, "p1", task, seconds, on=day + timedelta(days=days), setting="race", **facts)
 
     early = [(a, "do-1", s, -n) for a in ("a1", "a2") for n, s in enumerate((3.9, 4.0, 4.1, 4.0, 4.05, 3.95), start=1)]
-    early += [("a1", "reach", s, -1) for s in (-0.02, 0.0, 0.02, 0.01)]
-    late = [("a1", "do-1", 4.05, 0), ("a2", "do-1", 4.6, 3), ("a3", "do-1", 4.0, 1), ("a1", "reach", 0.03, 2)]
+    early += [("a1", "reach", s, -1) for s in (-0.02, 0.0, 0.02, 0.01, 0.04)] + [("a2", "reach", 0.3, -1)]
+    late = [
+        ("a1", "do-1", 4.05, 0),
+        ("a2", "do-1", 4.6, 3),
+        ("a3", "do-1", 4.0, 1),
+        ("a1", "reach", 0.03, 2),
+        ("a2", "reach", 0.1, 2),
+    ]
     rows = [row(*facts) for facts in (*early, *late)]
     rows += [row("a1", "do-1", 9.0, 1, misses=("slip",)), row("a1", "do-1", 9.0, -1, misses=("slip",))]
     rows += [row("a1", "do-1", 9.0, 1, spoilers=("late",)), row("a1", "do-1", float("nan"), 1)]
+    rows += [row("a4", "do-1", 4.0, 1)]  # neither cleared nor graded before: nobody forecast him
     graded = season.replace(grades=grade_table(rows))
     report = holdout_report(graded, day)
     before = graded.replace(grades=graded.grades[graded.grades["date"] < pd.Timestamp(day)])
@@ -125,19 +133,21 @@ def test_what_is_predicted_from_what_by_hand():
         own = known.splits[who, "p1", split]
         return own.mean if own.scale == "plain" else np.exp(own.mean + (own.sd**2 + own.spread**2) / 2)
 
-    assert (report.grades, report.unseen, report.compared, report.few) == (4, 1, 3, 1)
-    pooled = np.array([4.05 - expected_s("a1", "do"), 4.6 - expected_s("a2", "do"), 0.03 - expected_s("a1", "reach")])
-    plain = np.array([4.05 - 4.0, 4.6 - 4.0, 0.03 - 0.0025])
+    assert (report.grades, report.unseen, report.compared, report.few) == (5, 1, 4, 2)
+    reach = np.array([0.03 - expected_s("a1", "reach"), 0.1 - expected_s("a2", "reach")])
+    pooled = np.array([4.05 - expected_s("a1", "do"), 4.6 - expected_s("a2", "do"), *reach])
+    plain = np.array([4.05 - 4.0, 4.6 - 4.0, 0.03 - 0.01, 0.1 - 0.3])
     assert report.rmse_pooled_s == pytest.approx(np.sqrt(np.mean(pooled**2)))
     assert report.rmse_plain_s == pytest.approx(np.sqrt(np.mean(plain**2)))
     assert report.ratio == pytest.approx(report.rmse_pooled_s / report.rmse_plain_s)
-    assert report.few_ratio == pytest.approx(abs(pooled[2] / plain[2]))
+    assert report.few_ratio == pytest.approx(np.linalg.norm(reach) / np.linalg.norm(plain[2:]))
     inside = []
     for who, split, x in (
         ("a1", "do", np.log(4.05)),
         ("a2", "do", np.log(4.6)),
         ("a3", "do", np.log(4.0)),
         ("a1", "reach", 0.03),
+        ("a2", "reach", 0.1),
     ):
         own = known.splits[who, "p1", split]
         law = stats.norm(own.mean, np.hypot(own.sd, own.spread))

@@ -107,6 +107,18 @@ def test_who_has_few_grades_is_measured_by_the_pool():
     assert pulled.tolist() == [False] * 6 + [True, False, False]
 
 
+def test_the_usual_distance_is_taken_from_athletes_with_enough_grades():
+    """Two athletes with three grades all alike say nothing of how far grades scatter."""
+    times = [4.0, 4.6, 3.4, 4.4, 3.6, 4.2, 12.0]
+    facts = given(
+        [("a1", "do-1", s, {}) for s in times] + [(a, "do-1", 4.0, {}) for a in ("a2", "a3") for _ in range(3)]
+    )
+    after, _ = _pull_in(facts, start(facts), _look(facts, start(facts)))
+    x = np.log(times)
+    spread = 1.4826 * np.median(np.abs(x - np.median(x)))
+    assert after.x[6] == pytest.approx(np.median(x) + 4 * spread)
+
+
 def test_misses_leave_room_and_are_no_measure_of_what_is_far_off():
     """A miss varies by 1.5 s here; what else the pool does is within its usual spread."""
     rows = [("a1", "do-1", s, {}) for s in (3.9, 4.0, 4.1, 3.9, 4.0, 4.1)]
@@ -167,6 +179,21 @@ def test_losses_are_read_off_what_a_clean_grade_would_have_taken():
     assert found.loss_s[0] == pytest.approx(0.8 / (1 + 0.02 * 2.0**2 / 50 / 0.05**2))
     unusable = replace(early, usable=np.zeros(50, dtype=bool))
     assert _next_losses(unusable, before, np.full(50, 1.1), noise) is before
+
+
+def test_grades_with_a_doubtful_loss_say_less_of_pace():
+    """After a slip: twenty clean grades as ever, and twenty with another slip, whose loss may be anything, quicker."""
+    rng = np.random.default_rng(5)
+    rows = [("a1", "do-1", s, {}) for s in 4 * np.exp(0.05 * rng.standard_normal(60))]
+    for n in range(40):
+        again = ("slip",) if n % 2 else ()
+        seconds = 4 * np.exp(0.05 * rng.standard_normal() - (0.2 if again else 0.0)) + (0.5 if again else 0.0)
+        rows.append(("a1", "do-1", 4.5, {"stop": f"s{n}", "misses": ("slip",)}))
+        rows.append(("a1", "do-2", seconds, {"stop": f"s{n}", "misses": again}))
+    facts = given(rows)
+    doubtful, sure = (_round(facts, start(facts, varies=varies)).pace[0] for varies in (1.0, 0.0))
+    assert -0.04 < doubtful < 0  # weights 1 / 0.05² and 1 / (0.05² + (0.5 / 3.3)²): a tenth of 0.2 at most
+    assert sure < 2 * doubtful
 
 
 def test_rounds_go_on_until_they_agree():
