@@ -124,6 +124,7 @@ RELAYS = [
     (PROPERTY_DAY, [0.5, 3, 1], [(20, 31), (2, 2)], [(12, 2)]),
     (PROPERTY_DAY, [0.5, 2, 1], [(20, 31), (2.5, 2.5)], [(12.5, 2.5)]),
     (PROPERTY_DAY, [0.5, 2.5, 1], [(20, 31.9), (2, 2)], []),  # time to spare makes the 10 h off longer
+    (PROPERTY_DAY, [0.5, 1, 1], [(19, 29.5), (3, 3)], []),  # 11 and a half hour, 10 off, 8 in one piece, then 3 more
     # 40 h hold two rests with 8 and 8 h before them, so that 4 are left; 40.5 h a half hour too (8 + 3, 8, 1 left);
     # 41 h two (11, 9, none left)
     (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.4), (10, 10.5)], [(20, 10.5)]),

@@ -632,6 +632,10 @@ def test_pairs_share_a_day_and_know_no_history() -> None:
     season = timetable(spells, past=night, rest_hours=11, duty_hours={"at_most": 12, "price_s": 3.0})
     (pair,) = ScheduleRules(season, season.weekends).pair_verdicts(ANN).values()
     assert (pair.breaches, pair.costs) == ((), {"limit:duty_hours": 3.0})
+    overlap = timetable([spells[0], ("north", "2026-05-02 12:00", "2026-05-02 21:00")], duty_hours=12)
+    (both,) = ScheduleRules(overlap, overlap.weekends).pair_verdicts(ANN).values()
+    assert [breach.rule for breach in both.breaches] == ["one_seat", "duty_hours"]
+    assert [duty.race for duty in ScheduleRules(season, season.weekends).past(ANN)] == ["h1"]
     apart = [spells[0], ("north", "2026-05-03 15:00", "2026-05-03 21:00")]
     long_days = timetable(apart, duty_hours=4)  # each is told by its race alone
     assert ScheduleRules(long_days, long_days.weekends).pair_verdicts(ANN) == {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections import Counter
 from collections.abc import Iterator
 
 from lineup.limits import Limit, counted
@@ -13,14 +14,10 @@ from lineup.rules.timeline import SAME_H
 def races_per_weekend(case: Case, limit: Limit) -> Iterator[Finding]:
     """Races worked in one weekend."""
     most = limit.most
-    by_week: dict[int, list[str]] = {}
-    touched: dict[int, str] = {}
-    for duty in case.starts:
-        by_week.setdefault(duty.week, []).append(duty.race)
-        if duty.block:
-            touched[duty.week] = duty.race
-    for week, race in touched.items():
-        count = len(by_week[week])
+    by_week = Counter(duty.week for duty in case.starts)
+    last_race = {duty.week: duty.race for duty in case.starts if duty.block}
+    for week, race in last_race.items():
+        count = by_week[week]
         if count > most:
             text = f"{case.who}: {counted(count, 'races')} of {most:g} allowed in the weekend of {case.name(race)}"
             yield Finding("races_per_weekend", race, count, most, text)
