@@ -12,7 +12,7 @@ from lineup.rules import Breach, ScheduleRules
 from lineup.season import Entry, Season, Seat
 from lineup.settings import Settings
 from lineup.skills import SkillEstimates
-from lineup.stops import StopModel, forecast_entry
+from lineup.stop_model.stops import StopModel, forecast_entry
 from lineup.suggest import did_you_mean
 from lineup.tariff import Crew, Tariff
 

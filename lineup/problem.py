@@ -13,7 +13,7 @@ from lineup.price import Pricer
 from lineup.rules import ScheduleRules
 from lineup.season import Entry, Race, Season, Seat
 from lineup.settings import Settings
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 
 
 @dataclass(frozen=True)

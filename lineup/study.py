@@ -16,7 +16,7 @@ from lineup.read import read_season
 from lineup.season import Season, WorkedDuty
 from lineup.settings import Settings
 from lineup.skills import SkillEstimates, estimate_skills
-from lineup.stops import StopModel, sample_stops
+from lineup.stop_model.stops import StopModel, sample_stops
 from lineup.suggest import did_you_mean
 
 

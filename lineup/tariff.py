@@ -10,7 +10,7 @@ from lineup.eligibility import may_start, passed_over
 from lineup.season import Entry, Season, Seat
 from lineup.settings import Settings
 from lineup.skills import SkillEstimates
-from lineup.stops import ServiceBank, StopModel, blend
+from lineup.stop_model.stops import ServiceBank, StopModel, blend
 from lineup.unsure import Unsure
 
 Crew = Mapping[str, str]  # athlete by position

@@ -8,10 +8,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.crew_chance import chance_above_zero
 from lineup.season import Season, Seat
 from lineup.skills import SkillEstimates, estimate_skills, own_seconds
-from lineup.stops import ServiceBank, blend
+from lineup.stop_model.crew_chance import chance_above_zero
+from lineup.stop_model.stops import ServiceBank, blend
 
 Floats = NDArray[np.float64]
 Services = Mapping[str, tuple[tuple[ServiceBank, float], ...]]  # by race: sampled stops, expected count

@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from lineup.audit import Audit, audit
-from lineup.crew_report import CrewReport, crew_report
 from lineup.explain.absences import Return
 from lineup.explain.change import Change, Lineup, Moves
 from lineup.explain.clashes import any_lineup, find_clashes
@@ -24,7 +23,8 @@ from lineup.optimize.solve import Outcome, solve
 from lineup.plan import Assignment, Plan, Status
 from lineup.price import Priced, Pricer
 from lineup.season import Absence, Entry, Seat
-from lineup.stops import sample_stops
+from lineup.stop_model.crew_report import CrewReport, crew_report
+from lineup.stop_model.stops import sample_stops
 from lineup.store import Difference, difference
 from lineup.study import Study
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from lineup.season import Season
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 from tests.builders import tiny_season
 
 # seconds of each athlete's one task, the same at both positions, in four sampled stops

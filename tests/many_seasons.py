@@ -13,7 +13,7 @@ import numpy as np
 from data_demo.make import main as make_demo
 from lineup.read import read_season
 from lineup.skills import HoldoutReport, holdout_report
-from lineup.stop_check import Coverage, StopCalibration, held_out_calibration
+from lineup.stop_model.stop_check import Coverage, StopCalibration, held_out_calibration
 
 DAY = date(2026, 1, 1)  # before the tryout: nobody has graded the candidates yet
 

@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from lineup.bank import ServiceBank
 from lineup.choreography import order_tasks
 from lineup.season import Choreography, Miss, Position, Season, Task
 from lineup.skills import MissEstimate, SkillEstimates, SplitEstimate
+from lineup.stop_model.bank import ServiceBank
 from tests.builders import tiny_season
 
 FRONT, REAR, JACK, CARRIER, FUELER, STAGER = "front-changer", "rear-changer", "jack", "carrier", "fueler", "stager"

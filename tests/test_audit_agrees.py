@@ -34,7 +34,7 @@ from lineup.season import (
 )
 from lineup.settings import Settings
 from lineup.skills import estimate_skills
-from lineup.stops import StopModel, sample_stops
+from lineup.stop_model.stops import StopModel, sample_stops
 from tests.builders import make_grades, tiny_season, utc
 from tests.timetables import limits_of
 

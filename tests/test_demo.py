@@ -14,9 +14,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from lineup.choreography import Mark, Network, own_times
+from lineup.choreography import Mark, own_times
 from lineup.read import read_season
 from lineup.season import Season
+from lineup.stop_model.network import Network
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "data_demo"

@@ -14,7 +14,7 @@ from lineup.audit.times import time_checks
 from lineup.plan import Plan
 from lineup.season import Season
 from lineup.skills import SkillEstimates
-from lineup.stops import StopModel
+from lineup.stop_model.stops import StopModel
 
 SMALL_S = 1e-6  # relative, and in seconds: costs that differ by less are the same
 

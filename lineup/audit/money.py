@@ -14,7 +14,7 @@ from lineup.audit.records import Check
 from lineup.audit.scene import Scene
 from lineup.season import Entry, Seat, WorkedDuty
 from lineup.skills import SkillEstimates, estimate_skills, own_seconds
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 
 Floats = NDArray[np.float64]
 Crew = Mapping[str, str]

@@ -15,12 +15,12 @@ from lineup.errors import InputError, Report, SeasonError
 from lineup.explain.words import count
 from lineup.grading_sheet import add_grades, write_grading_sheet
 from lineup.new_season import write_new_season
-from lineup.pair_patterns import pair_patterns
 from lineup.read import read_season
 from lineup.report import skill_tables
 from lineup.season import Season
 from lineup.skills import estimate_skills, holdout_report, profile, skills_table
-from lineup.stop_check import held_out_calibration
+from lineup.stop_model.pair_patterns import pair_patterns
+from lineup.stop_model.stop_check import held_out_calibration
 
 
 def register(app: typer.Typer) -> None:

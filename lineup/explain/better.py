@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-from lineup.crew_chance import CrewChances
 from lineup.errors import InputError
 from lineup.explain import mends, words
 from lineup.explain.change import Change, Lineup
@@ -15,6 +14,7 @@ from lineup.explain.swaps import chance_quicker, new_chances
 from lineup.explain.ways import of_seat
 from lineup.plan import Move, Plan
 from lineup.season import Entry
+from lineup.stop_model.crew_chance import CrewChances
 from lineup.study import Study
 
 TENTH_S = 0.1

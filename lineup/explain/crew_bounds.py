@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from lineup.path_cut import Cut
 from lineup.season import Season
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.path_cut import Cut
+from lineup.stop_model.stops import ServiceBank, StopModel
 
 Service = tuple[str, str]  # service and tire
 FIRST_BOUNDS = 12

@@ -15,7 +15,7 @@ from lineup.plan import Plan
 from lineup.price import Pricer
 from lineup.season import Clearance, Season
 from lineup.skills import SkillEstimates, estimate_skills
-from lineup.stops import sample_stops
+from lineup.stop_model.stops import sample_stops
 from lineup.study import Study
 
 HOURS = 40.0  # of practice until somebody new to a position is cleared: an assumption, for the coach to replace

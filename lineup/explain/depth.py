@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from lineup.crew_chance import CrewChances
 from lineup.eligibility import refusals
 from lineup.errors import InputError
 from lineup.explain import words
@@ -17,6 +16,7 @@ from lineup.explain.ways import best_lawful, of_seat
 from lineup.plan import Plan
 from lineup.recent_grades import graded_stops, last_graded
 from lineup.season import Season, Seat
+from lineup.stop_model.crew_chance import CrewChances
 from lineup.study import Study
 from lineup.suggest import did_you_mean
 

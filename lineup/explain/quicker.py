@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.bank import ServiceBank
-from lineup.blend import blend
 from lineup.price import Pricer
 from lineup.season import Entry, Season
 from lineup.skills import SkillEstimates
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.blend import blend
 from lineup.tariff import Crew
 
 Floats = NDArray[np.float64]

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from lineup.crew_chance import CrewChances, Work, chance_above_zero
 from lineup.explain.change import Change, Lineup, Moves
 from lineup.explain.mends import reasons
 from lineup.explain.ways import exchanges, of_seat, replacements
 from lineup.plan import Move, Plan
 from lineup.plan_file import move_to_dict
 from lineup.season import Entry, Seat
+from lineup.stop_model.crew_chance import CrewChances, Work, chance_above_zero
 from lineup.study import Study
 from lineup.tariff import Crew
 

@@ -10,13 +10,13 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.bank import ServiceBank
 from lineup.choreography import exists
 from lineup.plan import Plan
-from lineup.sampling import Points, Sampler, sobol_points
 from lineup.season import Season, Task
 from lineup.skills import SkillEstimates
-from lineup.stops import StopModel
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.sampling import Points, Sampler, sobol_points
+from lineup.stop_model.stops import StopModel
 
 Floats = NDArray[np.float64]
 Kind = Literal["miss", "after_miss", "extra_movement", "pace"]

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from lineup.crew_chance import CrewChances
 from lineup.explain import words
 from lineup.explain.change import Change, Lineup, Moves
 from lineup.explain.swaps import chance_real, new_chances
 from lineup.plan import Move, Plan
 from lineup.season import Clearance, Seat
+from lineup.stop_model.crew_chance import CrewChances
 from lineup.study import Study
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-from lineup.crew_chance import CrewChances
 from lineup.eligibility import refusals
 from lineup.errors import InputError
 from lineup.explain import mends, words
@@ -15,6 +14,7 @@ from lineup.explain.ways import best_lawful, ways_into, with_one_more
 from lineup.plan import Plan
 from lineup.rules import Breach
 from lineup.season import Seat
+from lineup.stop_model.crew_chance import CrewChances
 from lineup.study import Study
 
 TIE_S = words.NOTHING_S  # weighted seconds below which two lineups are called level

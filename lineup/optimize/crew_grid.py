@@ -17,7 +17,7 @@ from lineup.choreography import places
 from lineup.optimize.frame import EMPTY, Floats, Ints
 from lineup.optimize.grid_kernel import NONE, join_crews
 from lineup.optimize.stopped import Over, Stopped
-from lineup.stops import ServiceBank
+from lineup.stop_model.stops import ServiceBank
 
 CELLS = 20_000  # crews of the main arm between questions whether to stop
 MARGIN_S = 1e-4  # more than single numbers can be wrong by

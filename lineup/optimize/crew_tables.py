@@ -16,14 +16,14 @@ from functools import cached_property, reduce
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.blend import blend_weights
 from lineup.optimize.bench import Bench
 from lineup.optimize.crew_grid import weighted_stops
 from lineup.optimize.crews import CrewValues
 from lineup.optimize.cuts import uniform_mix
 from lineup.optimize.frame import EMPTY, Floats, Frame, Ints, Lineup
 from lineup.optimize.stopped import Over, Stopped
-from lineup.stops import ServiceBank
+from lineup.stop_model.blend import blend_weights
+from lineup.stop_model.stops import ServiceBank
 
 MOST_CELLS = 4_000_000  # crews of one race; beyond it there are no tables
 MOST_IN_ALL = 60_000_000  # crews of all races

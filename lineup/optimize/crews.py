@@ -10,7 +10,7 @@ import numpy as np
 
 from lineup.optimize.fast import FastBank
 from lineup.optimize.frame import EMPTY, EntryFrame, Floats, Frame, Ints
-from lineup.stops import ServiceBank, blend
+from lineup.stop_model.stops import ServiceBank, blend
 
 Crew = tuple[int, ...]  # athlete number per position of the entry, EMPTY where nobody works it
 

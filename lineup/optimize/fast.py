@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lineup.optimize.frame import EMPTY, Floats
-from lineup.stops import ServiceBank
+from lineup.stop_model.stops import ServiceBank
 
 
 class FastBank:

@@ -9,11 +9,11 @@ from typing import Any, Final
 import altair as alt
 import pandas as pd
 
-from lineup.crew_report import CrewReport
 from lineup.explain.words import count
 from lineup.report.party import car_name, position_name
 from lineup.report.race_words import race_name
 from lineup.season import Season
+from lineup.stop_model.crew_report import CrewReport
 
 # blue, vermilion and grey of one lightness keep apart for every kind of colour vision (after Okabe and Ito 2008, from
 # memory), stand out from both grounds by 3 : 1, and are never the only sign: shape, stroke or a label says the same

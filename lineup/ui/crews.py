@@ -5,7 +5,6 @@ from __future__ import annotations
 import streamlit as st
 
 from lineup import workflow
-from lineup.crew_report import CrewReport
 from lineup.explain.swaps import Swap
 from lineup.explain.words import count
 from lineup.plan import EntryForecast, Plan
@@ -15,6 +14,7 @@ from lineup.report.party import car_name, name_of, position_name
 from lineup.report.race_words import race_name, race_title
 from lineup.report.seat_marks import seat_marks
 from lineup.season import Race, Season, Seat
+from lineup.stop_model.crew_report import CrewReport
 from lineup.study import Study
 from lineup.ui import by_hand, plans, show
 from lineup.ui.links import pick

@@ -13,12 +13,13 @@ from time import perf_counter
 
 import numpy as np
 
-from lineup.bank import ServiceBank
-from lineup.choreography import Network, places
-from lineup.sampling import Points, Sampler, random_points, sobol_points
+from lineup.choreography import places
 from lineup.season import Choreography
 from lineup.skills import SkillEstimates
-from lineup.stops import sample_service
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.network import Network
+from lineup.stop_model.sampling import Points, Sampler, random_points, sobol_points
+from lineup.stop_model.stops import sample_service
 from tests.services import log_level, made_estimates, stop_season
 from tests.test_choreography import simulate
 

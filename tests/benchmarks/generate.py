@@ -22,7 +22,7 @@ from lineup.season import (
     Task,
     Weights,
 )
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 from tests.builders import FIRST_SUNDAY, make_race
 
 POSITIONS = ("front", "rear", "jack", "carrier", "fueler")

@@ -9,7 +9,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -137,8 +137,16 @@ class Visit:
 
     def go(self, title: str) -> None:
         """Go to another page by a click on its link."""
-        self.page.get_by_role("link", name=title, exact=True).filter(visible=True).first.click()
-        self.page.get_by_role("heading", name=title, level=1).wait_for(timeout=WAIT_S * 1000)
+        from playwright.sync_api import TimeoutError
+
+        link = self.page.get_by_role("link", name=title, exact=True).filter(visible=True).first
+        heading = self.page.get_by_role("heading", name=title, level=1)
+        end = time.monotonic() + WAIT_S
+        while not heading.is_visible():  # a busy machine may miss a click while the page is drawn anew
+            assert time.monotonic() < end, f"the link did not lead to {title}"
+            link.click()
+            with suppress(TimeoutError):
+                heading.wait_for(timeout=WAIT_S * 1000 / 3)
         self.settle()
 
     def press(self, label: str) -> None:

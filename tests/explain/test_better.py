@@ -14,7 +14,7 @@ from lineup.lawful import broken_rules
 from lineup.plan import Assignment, Plan
 from lineup.season import Absence, Clearance, Entry, Pin, Weights
 from lineup.settings import Settings
-from lineup.stops import StopModel
+from lineup.stop_model.stops import StopModel
 from lineup.study import Study
 from tests.builders import FIRST_SUNDAY, tiny_season
 

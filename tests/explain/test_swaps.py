@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from scipy.stats import spearmanr
 
-from lineup.crew_chance import CrewChances
 from lineup.explain.change import Lineup
 from lineup.explain.mends import reasons
 from lineup.explain.swaps import chance_real, find_swaps, new_chances, swap_to_dict
@@ -15,6 +14,7 @@ from lineup.limits import Limit, Limits
 from lineup.plan import Assignment, Move, Plan
 from lineup.season import Absence, Pin, Position, Seat, Weights
 from lineup.settings import Settings
+from lineup.stop_model.crew_chance import CrewChances
 from lineup.study import Study
 from tests.builders import FIRST_SUNDAY, tiny_season
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lineup.crew_report import crew_report
 from lineup.explain.training import CAUTION, PracticePlan, Priority, practice_priorities
 from lineup.plan import Assignment, Plan
 from lineup.season import Season
 from lineup.skills import SkillEstimates
-from lineup.stops import StopModel, sample_stops
+from lineup.stop_model.crew_report import crew_report
+from lineup.stop_model.stops import StopModel, sample_stops
 from tests.services import FRONT, STAGER, log_level, made_estimates, stop_season
 
 SEED, SCENARIOS = 1, 1024

@@ -19,7 +19,7 @@ from lineup.rules import ScheduleRules
 from lineup.season import Absence, Pin, Seat, Weights, WorkedDuty
 from lineup.settings import Settings
 from lineup.skills import chance_faster
-from lineup.stops import StopModel
+from lineup.stop_model.stops import StopModel
 from lineup.study import Study
 from tests.builders import FIRST_SUNDAY, tiny_season
 from tests.explain.milp import least_cost

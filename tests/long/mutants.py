@@ -44,11 +44,13 @@ GROUPS = {
         ("tests/skills",),
     ),
     "stops": Group(
-        tuple(f"lineup/{name}.py" for name in ("choreography", "bank", "stops", "blend", "path_cut", "sampling")),
-        tuple(f"tests/test_{name}.py" for name in ("choreography", "bank", "stops", "blend", "path_cut", "sampling")),
-        ("tests/test_crew_report.py", "tests/test_crew_chance.py", "tests/test_price.py", "tests/test_audit.py"),
+        ("lineup/choreography.py", "lineup/stop_model/*.py"),
+        ("tests/test_choreography.py", "tests/stop_model", "--ignore=tests/stop_model/test_stop_check.py"),
+        ("tests/stop_model/test_stop_check.py", "tests/test_price.py", "tests/test_audit.py"),
     ),
-    "price": Group(("lineup/price.py",), ("tests/test_price.py",), ("tests/test_audit.py", "tests/test_past_stops.py")),
+    "price": Group(
+        ("lineup/price.py",), ("tests/test_price.py",), ("tests/test_audit.py", "tests/stop_model/test_past_stops.py")
+    ),
     "rules": Group(
         ("lineup/rules/*.py",),
         ("tests/test_rules.py", "tests/test_driving.py"),

@@ -17,7 +17,7 @@ from lineup.optimize.solve import Outcome, solve
 from lineup.problem import build
 from lineup.season import Season
 from lineup.settings import Settings
-from lineup.stops import StopModel
+from lineup.stop_model.stops import StopModel
 from tests.optimize.independent import least_cost
 from tests.optimize.switched import SWITCHES, switched, turn_of
 

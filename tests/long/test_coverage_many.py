@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lineup.skills import HoldoutReport
-from lineup.stop_check import StopCalibration
+from lineup.stop_model.stop_check import StopCalibration
 from tests.many_seasons import Share, check_seasons, grades_inside, newcomers_inside, stops_inside
 
 SEASONS = 48

@@ -14,7 +14,7 @@ import numpy as np
 from ortools.linear_solver import pywraplp
 
 from lineup.season import Pin, Season, Seat, Task
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 from tests.optimize.independent_diary import by_athlete
 
 INF = float("inf")

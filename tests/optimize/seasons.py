@@ -10,7 +10,7 @@ from lineup.limits import JourneyRules, Limit, Limits
 from lineup.problem import Problem, build
 from lineup.season import Absence, Clearance, Pin, Position, Season, Site, Task, Weights
 from lineup.settings import Settings
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 from tests.builders import FIRST_SUNDAY, ZONE, make_race, tiny_season
 
 QUICK = Settings(time_s=20.0, scenarios=16, workers=1, tolerance=0.0)

@@ -11,7 +11,7 @@ import numpy as np
 
 from lineup.limits import JourneyRules, Limit
 from lineup.season import Absence, Entry, Pin, Position, Race, Season, Site, Task, WorkedDuty
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 from tests.builders import FIRST_SUNDAY, ZONE, grade_row, grade_table, tiny_season, utc
 
 Change = Callable[[Season, np.random.Generator], Season]

@@ -7,10 +7,10 @@ from itertools import product
 import numpy as np
 import pytest
 
-from lineup.blend import blend_weights
 from lineup.optimize.crew_grid import weighted_stops
 from lineup.optimize.stopped import Stopped
-from lineup.stops import ServiceBank
+from lineup.stop_model.blend import blend_weights
+from lineup.stop_model.stops import ServiceBank
 from tests.services import random_bank, random_choreography
 
 SEEDS = range(30)

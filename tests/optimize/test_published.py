@@ -20,7 +20,7 @@ from lineup.optimize.solve import Outcome, solve
 from lineup.problem import build
 from lineup.season import Clearance, Season, Task
 from lineup.settings import Settings
-from lineup.stops import ServiceBank, StopModel
+from lineup.stop_model.stops import ServiceBank, StopModel
 from tests.benchmarks.generate import make_model, make_season
 from tests.builders import tiny_season
 from tests.optimize.seasons import random_bank

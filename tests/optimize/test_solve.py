@@ -16,7 +16,7 @@ from lineup.optimize import solve as solve_module
 from lineup.optimize.solve import Outcome, solve
 from lineup.problem import build
 from lineup.season import Season
-from lineup.stops import StopModel
+from lineup.stop_model.stops import StopModel
 from tests.builders import tiny_season
 from tests.optimize.brute import best_lineup, size
 from tests.optimize.seasons import QUICK, make_problem, random_bank, random_season

@@ -8,11 +8,11 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from lineup.crew_report import CrewReport, crew_report
 from lineup.report import charts
 from lineup.report.ink import contrast
 from lineup.season import Season
-from lineup.stops import sample_service
+from lineup.stop_model.crew_report import CrewReport, crew_report
+from lineup.stop_model.stops import sample_service
 from tests.services import STAGER, log_level, made_estimates, stop_season
 
 LIGHT, DARK = (251, 250, 247), (27, 30, 34)  # backgrounds of the two themes

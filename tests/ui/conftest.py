@@ -18,7 +18,7 @@ from lineup.read import read_season
 from lineup.season import Season
 from lineup.settings import Settings
 from lineup.skills import estimate_skills
-from lineup.stops import sample_stops
+from lineup.stop_model.stops import sample_stops
 from lineup.ui.live import jobs_of
 from tests.builders import tiny_season, write_season
 

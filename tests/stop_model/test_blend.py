@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from lineup.blend import blend, blend_weights, tail_mean
 from lineup.errors import InputError
+from lineup.stop_model.blend import blend, blend_weights, tail_mean
 
 
 @pytest.mark.parametrize(

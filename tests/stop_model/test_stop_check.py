@@ -11,16 +11,16 @@ import pytest
 from scipy.stats import kstest
 
 from lineup.errors import InputError
-from lineup.past_stops import PastStop
 from lineup.read import read_season
 from lineup.season import Season
 from lineup.skills import SkillEstimates
-from lineup.stop_check import _plain_forecasts, held_out_calibration, stops_calibration
+from lineup.stop_model.past_stops import PastStop
+from lineup.stop_model.stop_check import _plain_forecasts, held_out_calibration, stops_calibration
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, stop_row, stop_table, tiny_season
 from tests.many_seasons import check_seasons, grades_inside, stops_inside
 from tests.services import log_level, made_estimates
 
-DEMO = Path(__file__).parents[1] / "data_demo" / "season"
+DEMO = Path(__file__).parents[2] / "data_demo" / "season"
 
 
 def world(stops: int, spread: float = 0.1, slower: float = 0.0) -> tuple[Season, SkillEstimates]:

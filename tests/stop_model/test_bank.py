@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lineup.bank import ServiceBank
-from lineup.choreography import Network
 from lineup.errors import InputError
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.network import Network
 from tests.services import STAGER, four_tires, random_bank, random_choreography
 
 

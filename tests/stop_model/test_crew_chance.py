@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from lineup.crew_chance import CrewChances, Floats, Work, chance_above_zero
 from lineup.season import Season
 from lineup.skills import SkillEstimates, SplitEstimate
-from lineup.stops import sample_service
+from lineup.stop_model.crew_chance import CrewChances, Floats, Work, chance_above_zero
+from lineup.stop_model.stops import sample_service
 from tests.builders import tiny_season
 from tests.services import STAGER, log_level, made_estimates, stop_season, task
 

@@ -10,9 +10,9 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.past_stops import Forecaster, past_stops
 from lineup.season import Season
 from lineup.skills import SkillEstimates
+from lineup.stop_model.past_stops import Forecaster, past_stops
 
 Floats = NDArray[np.float64]
 

@@ -11,12 +11,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lineup.choreography import Network, exists
+from lineup.choreography import exists
 from lineup.errors import InputError
-from lineup.past_stops import NOT_CLEARED, Forecaster, PastStop, past_stops
 from lineup.season import Season
 from lineup.skills import SkillEstimates, estimate_skills
-from lineup.stop_luck import places_by_luck
+from lineup.stop_model.network import Network
+from lineup.stop_model.past_stops import NOT_CLEARED, Forecaster, PastStop, past_stops
+from lineup.stop_model.stop_luck import places_by_luck
 
 Floats = NDArray[np.float64]
 

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from lineup.bank import ServiceBank
-from lineup.blend import blend, blend_weights
 from lineup.choreography import order_tasks
 from lineup.season import Choreography
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.blend import blend, blend_weights
 from tests.services import four_tires, random_bank, random_choreography, task
 
 

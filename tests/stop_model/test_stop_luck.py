@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineup.past_stops import Forecaster, past_stops
-from lineup.stop_luck import places_by_luck
+from lineup.stop_model.past_stops import Forecaster, past_stops
+from lineup.stop_model.stop_luck import places_by_luck
 from tests.services import log_level, made_estimates
-from tests.test_stop_check import world
+from tests.stop_model.test_stop_check import world
 
 
 def shares(sd: float, spread: float, stops: int = 50, rate: float = 0.0) -> np.ndarray:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.bank import ServiceBank
-from lineup.blend import tail_mean
 from lineup.choreography import places
 from lineup.season import Season
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.blend import tail_mean
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -9,12 +9,13 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.blend import blend
-from lineup.choreography import Network, places
-from lineup.sampling import Points, Sampler, sobol_points, tasks_of
+from lineup.choreography import places
 from lineup.season import Season
-from lineup.skill_guesses import guess_skills
 from lineup.skills import SkillEstimates
+from lineup.stop_model.blend import blend
+from lineup.stop_model.network import Network
+from lineup.stop_model.sampling import Points, Sampler, sobol_points, tasks_of
+from lineup.stop_model.skill_guesses import guess_skills
 
 Floats = NDArray[np.float64]
 ROWS_KEPT = 64  # sampled athletes kept for the next crew: about a megabyte and a half each

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineup.bank import ServiceBank
-from lineup.crew_report import CrewReport, crew_report
-from lineup.stops import sample_service, tail_mean
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.crew_report import CrewReport, crew_report
+from lineup.stop_model.stops import sample_service, tail_mean
 from tests.builders import tiny_season
 from tests.services import FRONT, REAR, STAGER, log_level, made_estimates, stop_season, task
 

@@ -11,7 +11,9 @@ from scipy import stats
 
 from lineup.choreography import order_tasks
 from lineup.errors import InputError
-from lineup.sampling import (
+from lineup.season import Choreography, Task
+from lineup.skills import MissEstimate, PoolEstimate, Scale, SkillEstimates, SplitEstimate, shared_doubt
+from lineup.stop_model.sampling import (
     Points,
     Sampler,
     poisson_counts,
@@ -19,8 +21,6 @@ from lineup.sampling import (
     random_points,
     sobol_points,
 )
-from lineup.season import Choreography, Task
-from lineup.skills import MissEstimate, PoolEstimate, Scale, SkillEstimates, SplitEstimate, shared_doubt
 from tests.services import task
 
 TASKS = [

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lineup.bank import ServiceBank
 from lineup.errors import InputError
 from lineup.season import Clearance, Miss
 from lineup.skills import SplitEstimate
-from lineup.stops import forecast_entry, sample_service, sample_stops, tail_mean
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.stops import forecast_entry, sample_service, sample_stops, tail_mean
 from tests.builders import make_race, tiny_season
 from tests.services import FRONT, STAGER, log_level, made_estimates, stop_season, task
 

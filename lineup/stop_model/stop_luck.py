@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.choreography import Network
-from lineup.past_stops import PastStop
-from lineup.sampling import Points, Sampler, tasks_of
 from lineup.season import Choreography, Season
-from lineup.skill_guesses import guess_skills
 from lineup.skills import SkillEstimates
+from lineup.stop_model.network import Network
+from lineup.stop_model.past_stops import PastStop
+from lineup.stop_model.sampling import Points, Sampler, tasks_of
+from lineup.stop_model.skill_guesses import guess_skills
 
 Floats = NDArray[np.float64]
 

@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lineup.bank import ServiceBank
 from lineup.choreography import Mark, seats_shown
 from lineup.season import Season
 from lineup.skills import SkillEstimates
-from lineup.stops import sample_service
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.stops import sample_service
 
 Floats = NDArray[np.float64]
 SPOILED, CREW_UNKNOWN, NOT_CLEARED = "spoiled", "crew not fully known", "someone without a clearance today"

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.bank import ServiceBank
-from lineup.blend import blend, blend_weights, tail_mean
 from lineup.choreography import exists
 from lineup.plan import EntryForecast
-from lineup.sampling import Drawn, Sampler, sobol_points, tasks_of
 from lineup.season import Choreography, Season
 from lineup.skills import SkillEstimates
+from lineup.stop_model.bank import ServiceBank
+from lineup.stop_model.blend import blend, blend_weights, tail_mean
+from lineup.stop_model.sampling import Drawn, Sampler, sobol_points, tasks_of
 
 __all__ = [
     "ServiceBank",

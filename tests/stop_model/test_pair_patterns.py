@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineup.pair_patterns import find_pairs, pair_patterns
 from lineup.season import Season
 from lineup.skills import estimate_skills
+from lineup.stop_model.pair_patterns import find_pairs, pair_patterns
 from tests.builders import grade_row, grade_table, stop_row, stop_table, tiny_season
 
 

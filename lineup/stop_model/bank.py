@@ -9,11 +9,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.blend import blend_weights
-from lineup.choreography import Network, places
+from lineup.choreography import places
 from lineup.errors import InputError
-from lineup.path_cut import Cut, TaskBounds
 from lineup.season import Choreography
+from lineup.stop_model.blend import blend_weights
+from lineup.stop_model.network import Network
+from lineup.stop_model.path_cut import Cut, TaskBounds
 
 Floats = NDArray[np.float64]
 

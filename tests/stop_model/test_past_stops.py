@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from lineup.past_stops import CREW_UNKNOWN, SPOILED, Forecaster, past_stops
 from lineup.season import Position, Season, WorkedDuty
 from lineup.skills import estimate_skills
+from lineup.stop_model.past_stops import CREW_UNKNOWN, SPOILED, Forecaster, past_stops
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, make_race, stop_row, stop_table, tiny_season
 from tests.services import task
 
