@@ -6,6 +6,9 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from lineup.eligibility import may_start, passed_over
 from lineup.season import Entry, Season, Seat
 from lineup.settings import Settings
@@ -75,6 +78,21 @@ class Tariff:
             When someone in the crew has no clearance of any level for the position, hence no sampled stops.
         """
         total = sum(count * self._stop(bank, crew)[0] for bank, count in self.services(entry.race))
+        return self.priority[entry.car] * total
+
+    def entry_values(self, entry: Entry, crew: Crew, position: str, athletes: Sequence[str]) -> NDArray[np.float64]:
+        """Stop cost of an entry with each of some athletes in one position, seconds, shape (athletes,).
+
+        At least one athlete; what the crew says of that position does not matter. Raises as `entry_value` does.
+        """
+        total = np.zeros(len(athletes))
+        for bank, count in self.services(entry.race):
+            if position in bank.positions:
+                rows = [bank.row(position, athlete) for athlete in athletes]
+                times = bank.with_each(bank.crew_row(crew), position, rows)
+                total += count * blend(times, self.tail, self.season.weights.tail_share)
+            else:
+                total += count * self._stop(bank, crew)[0]
         return self.priority[entry.car] * total
 
     def mean_s(self, race: str, crew: Crew) -> Mapping[str, float]:

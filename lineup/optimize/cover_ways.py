@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -17,6 +17,8 @@ OPEN_SEAT_S = 300.0
 # Charged for each move after the first, with the season's price of a crew change: nobody is moved for a hundredth.
 MOVE_S = 0.05
 LONGEST_CHAIN = 3
+
+Filled = frozenset[tuple[str, str]]  # (position, athlete)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +40,18 @@ class OnSite:
 
     pricer: Pricer
     plan: Plan
-    _crew_costs: dict[tuple[Entry, frozenset[tuple[str, str]]], float] = field(default_factory=dict)
     _may: dict[tuple[str, Seat], bool] = field(default_factory=dict)
+    # remembered whatever the answers of `_may`
     _free: dict[tuple[str, str], bool] = field(default_factory=dict)
+    _crew_costs: dict[tuple[Entry, Filled], float] = field(default_factory=dict)
+    _seat_costs: dict[tuple[str, Seat], float] = field(default_factory=dict)
+    _filled: dict[tuple[Seat, Filled], dict[str, float]] = field(default_factory=dict)
+    _ties_in: dict[str, tuple[Pin, ...]] = field(default_factory=dict)
+    # remembered for these answers
+    _movers_of: dict[Seat, tuple[tuple[str, Seat], ...]] = field(default_factory=dict, init=False)
+    _fillers_of: dict[tuple[Seat, tuple[str, ...]], tuple[tuple[str, str | None], ...]] = field(
+        default_factory=dict, init=False
+    )
 
     @property
     def season(self) -> Season:
@@ -120,81 +131,148 @@ class OnSite:
 
     def ways(self, seat: Seat, reserves: tuple[str, ...]) -> Mapping[str | None, Way]:
         """Cheapest way to cover a seat with each of these reserves, and with none of them (key None)."""
-        best: dict[str | None, Way] = {None: self._way(seat, (), seat, None)}
-        for moves, left, reserve in self._chains(seat, seat, (), reserves):
-            if not self._keeps_pins(seat, moves):
+        best: dict[str | None, Way] = {None: Way(Cover(seat, (), seat), None, self._spent_s(seat, (), seat))}
+        bound_to_others = self._bound_to_others(seat.race)
+        for moves, gap in self._chains(seat, (), seat):
+            keeps_pins = self._keeps_pins(seat, moves)
+            filled = moves[-1].end if moves else None
+            if filled is not None and keeps_pins and self._leaves(gap, filled):
+                _keep(best, Way(Cover(seat, moves, gap), None, self._spent_s(seat, moves, gap)))
+            if len(moves) == LONGEST_CHAIN:
                 continue
-            way = self._way(seat, moves, left, reserve)
-            if reserve not in best or way.cost_s < best[reserve].cost_s:
-                best[reserve] = way
+            moved = {move.athlete for move in moves} | {self.plan.by_seat[seat]}
+            fillers, costs = self._fillers(gap, reserves), self._filled_s(seat, moves, gap, reserves)
+            for (athlete, reserve), cost_s in zip(fillers, costs, strict=True):
+                if athlete in moved or (reserve in best and cost_s >= best[reserve].cost_s):
+                    continue
+                whole = (*moves, Move(athlete, None, gap))
+                if self._keeps_pins(seat, whole) if athlete in bound_to_others else keeps_pins:
+                    _keep(best, Way(Cover(seat, whole, None), reserve, cost_s))
         return best
 
-    def _chains(
-        self, lost: Seat, seat: Seat, moves: tuple[Move, ...], reserves: tuple[str, ...]
-    ) -> Iterator[tuple[tuple[Move, ...], Seat | None, str | None]]:
-        """Yield moves that fill `seat`, each with the seat it leaves open and the reserve it needs."""
+    def _chains(self, lost: Seat, moves: tuple[Move, ...], gap: Seat) -> Iterator[tuple[tuple[Move, ...], Seat]]:
+        """Yield moves of starters that fill a seat, each with the seat they leave open; no moves to begin with."""
+        yield moves, gap
         if len(moves) == LONGEST_CHAIN:
             return
         moved = {move.athlete for move in moves} | {self.plan.by_seat[lost]}
-        for athlete in reserves:
-            if self.may_cover(athlete, seat):
-                yield (*moves, Move(athlete, None, seat)), None, athlete
-        for athlete in self.around(seat.race):
-            if athlete not in moved and self.may_cover(athlete, seat):
-                yield (*moves, Move(athlete, None, seat)), None, None
-        for athlete, own in self.seat_in[seat.race].items():
-            if athlete in moved or own == seat or not self.may_cover(athlete, seat):
-                continue
-            longer = (*moves, Move(athlete, own, seat))
-            if self._leaves(own, seat):
-                yield longer, own, None
-            elif own.car != seat.car:
-                continue  # nobody is taken from a car as important; within a car the seat must be filled again
-            yield from self._chains(lost, own, longer, reserves)
+        for athlete, own in self._movers(gap):
+            # nobody is taken from a car as important; within a car the seat left must be filled again
+            if athlete not in moved and (own.car == gap.car or self._leaves(own, gap)):
+                yield from self._chains(lost, (*moves, Move(athlete, own, gap)), own)
 
-    def _way(self, seat: Seat, moves: tuple[Move, ...], left: Seat | None, reserve: str | None) -> Way:
-        """Price a chain: crews after it against the plan's; a seat that must be filled costs `OPEN_SEAT_S` if open."""
-        changes: dict[Entry, dict[str, str]] = {}
-        for place in (seat, *(m.start for m in moves), *(m.end for m in moves)):
-            if place is not None and place.entry not in changes:
-                changes[place.entry] = dict(self.plan.crew(place.race, place.car))
-        for place in (seat, *(move.start for move in moves)):
-            if place is not None:
-                changes[place.entry].pop(place.position, None)
+    def _movers(self, gap: Seat) -> tuple[tuple[str, Seat], ...]:
+        """Starters of the race who may step into a seat, each with his own."""
+        if gap not in self._movers_of:
+            starters = self.seat_in[gap.race].items()
+            self._movers_of[gap] = tuple((a, own) for a, own in starters if own != gap and self.may_cover(a, gap))
+        return self._movers_of[gap]
+
+    def _fillers(self, gap: Seat, reserves: tuple[str, ...]) -> tuple[tuple[str, str | None], ...]:
+        """Who may step into a seat and leaves none, each with the reserve that this takes."""
+        key = (gap, reserves)
+        if key not in self._fillers_of:
+            people = (*((a, a) for a in reserves), *((a, None) for a in self.around(gap.race)))
+            self._fillers_of[key] = tuple((a, sent) for a, sent in people if self.may_cover(a, gap))
+        return self._fillers_of[key]
+
+    # ------------------------------------------------------------------------------------------------------- costs
+
+    def _spent_s(self, lost: Seat, moves: tuple[Move, ...], gap: Seat) -> float:
+        """Cost of a chain that leaves a seat open; `OPEN_SEAT_S` where that seat must be filled."""
+        crews = self._crews(lost, moves)
+        cost_s = self._moves_s(len(moves))
+        if self.season.positions[gap.position].filled == "always":
+            del crews[gap.entry]
+            cost_s += OPEN_SEAT_S * self.pricer.priority[gap.car]
+        return cost_s + self._dearer_s(crews)
+
+    def _filled_s(self, lost: Seat, moves: tuple[Move, ...], gap: Seat, reserves: tuple[str, ...]) -> list[float]:
+        """Cost of a chain that ends with each of the `_fillers` of the seat it leaves."""
+        crews = self._crews(lost, moves)
+        crew = crews.pop(gap.entry)
+        before_s = self.crew_cost(gap.entry, self.plan.crew(gap.race, gap.car))
+        fixed_s = self._moves_s(len(moves) + 1) + self._dearer_s(crews) - before_s
+        fillers = [athlete for athlete, _ in self._fillers(gap, reserves)]
+        return [fixed_s + cost_s for cost_s in self._with_each(gap, crew, fillers)]
+
+    def _crews(self, lost: Seat, moves: tuple[Move, ...]) -> dict[Entry, dict[str, str]]:
+        """Crews that a chain changes, as they stand after it."""
+        left = (lost, *(move.start for move in moves if move.start is not None))
+        crews = {seat.entry: dict(self.plan.crew(seat.race, seat.car)) for seat in left}
+        for seat in left:
+            crews[seat.entry].pop(seat.position, None)
         for move in moves:
             if move.end is not None:
-                changes[move.end.entry][move.end.position] = move.athlete
-        cost_s = max(0, len(moves) - 1) * (MOVE_S + self.season.weights.crew_change_s)
-        for entry, crew in changes.items():
-            if left is not None and left.entry == entry and self.season.positions[left.position].filled == "always":
-                cost_s += OPEN_SEAT_S * self.pricer.priority[entry.car]
-            else:
-                cost_s += self.crew_cost(entry, crew) - self.crew_cost(entry, self.plan.crew(entry.race, entry.car))
-        return Way(Cover(seat, moves, left), reserve, cost_s)
+                crews[move.end.entry][move.end.position] = move.athlete
+        return crews
+
+    def _moves_s(self, moves: int) -> float:
+        return max(0, moves - 1) * (MOVE_S + self.season.weights.crew_change_s)
+
+    def _dearer_s(self, crews: Mapping[Entry, Mapping[str, str]]) -> float:
+        """Cost of crews less that of the plan's own."""
+        own = ((entry, self.plan.crew(entry.race, entry.car)) for entry in crews)
+        return sum(self.crew_cost(entry, crews[entry]) - self.crew_cost(entry, crew) for entry, crew in own)
 
     def crew_cost(self, entry: Entry, crew: Mapping[str, str]) -> float:
         """Weighted seconds of a crew in a race: stops, expected penalties, priced height and recent grades."""
         key = (entry, frozenset(crew.items()))
         if key not in self._crew_costs:
-            total = self.pricer.entry_value(entry, crew)
-            for position, athlete in crew.items():
-                seat = Seat(entry.race, entry.car, position)
-                total += self.pricer.priority[entry.car] * self.pricer.penalty_s(athlete, seat)
-                total += may_fill(self.season, athlete, seat).price_s
-            self._crew_costs[key] = total
+            self._crew_costs[key] = self.pricer.entry_value(entry, crew) + self._seats_s(entry, crew)
         return self._crew_costs[key]
+
+    def _with_each(self, gap: Seat, crew: Mapping[str, str], athletes: Sequence[str]) -> list[float]:
+        """`crew_cost` with each of some athletes in a seat that the crew leaves open."""
+        known = self._filled.setdefault((gap, frozenset(crew.items())), {})
+        fresh = [athlete for athlete in athletes if athlete not in known]
+        if fresh:
+            stops_s = self.pricer.entry_values(gap.entry, crew, gap.position, fresh)
+            others_s = self._seats_s(gap.entry, crew)
+            known |= {a: float(s) + others_s + self._seat_s(a, gap) for a, s in zip(fresh, stops_s, strict=True)}
+        return [known[athlete] for athlete in athletes]
+
+    def _seats_s(self, entry: Entry, crew: Mapping[str, str]) -> float:
+        return sum(self._seat_s(athlete, Seat(entry.race, entry.car, p)) for p, athlete in crew.items())
+
+    def _seat_s(self, athlete: str, seat: Seat) -> float:
+        key = (athlete, seat)
+        if key not in self._seat_costs:
+            penalty_s = self.pricer.priority[seat.car] * self.pricer.penalty_s(athlete, seat)
+            self._seat_costs[key] = penalty_s + may_fill(self.season, athlete, seat).price_s
+        return self._seat_costs[key]
+
+    # -------------------------------------------------------------------------------------------------------- pins
+
+    def _bound_to_others(self, race: str) -> frozenset[str]:
+        """Whom a pin of the race ties to somebody else, or keeps apart from him."""
+        return frozenset(a for pin in self._ties(race) for a in (pin.athlete, pin.other) if a is not None)
+
+    def _ties(self, race: str) -> tuple[Pin, ...]:
+        """Pins of a race that pair two athletes or keep them apart."""
+        if race not in self._ties_in:
+            two = (pin for pin in self.season.pins if pin.kind in ("pair", "apart"))
+            self._ties_in[race] = tuple(pin for pin in two if matches_race(self.season, pin, race))
+        return self._ties_in[race]
 
     def _keeps_pins(self, lost: Seat, moves: tuple[Move, ...]) -> bool:
         """Whether pairs and those to be kept apart stay so; a pair broken by the loss itself is nobody's doing."""
-        gone = self.plan.by_seat[lost]
+        ties, gone = self._ties(lost.race), self.plan.by_seat[lost]
+        if not ties:
+            return True
         cars = {athlete: seat.car for athlete, seat in self.seat_in[lost.race].items() if athlete != gone}
         cars |= {move.athlete: move.end.car for move in moves if move.end is not None}
         moved = {move.athlete for move in moves}
         return all(
             gone in (pin.athlete, pin.other) or not moved & {pin.athlete, pin.other} or _holds(pin, cars)
-            for pin in self.season.pins
-            if pin.kind in ("pair", "apart") and matches_race(self.season, pin, lost.race)
+            for pin in ties
         )
+
+
+def _keep(best: dict[str | None, Way], way: Way) -> None:
+    """Take a way that is cheaper than the one known with the same reserve."""
+    if way.reserve not in best or way.cost_s < best[way.reserve].cost_s:
+        best[way.reserve] = way
 
 
 def _holds(pin: Pin, cars: Mapping[str, str]) -> bool:

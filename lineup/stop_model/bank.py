@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -77,11 +77,14 @@ class ServiceBank:
         row = np.full(len(self.positions), -1, dtype=np.intp)
         for column, position in enumerate(self.positions):
             if position in crew:
-                athlete = crew[position]
-                if athlete not in self.rows[position]:
-                    raise InputError(f"{athlete} has no clearance for {position}, so no stop can be forecast")
-                row[column] = self.rows[position][athlete]
+                row[column] = self.row(position, crew[position])
         return row
+
+    def row(self, position: str, athlete: str) -> int:
+        """Row of an athlete in a position; raises as `crew_row` does."""
+        if athlete not in self.rows[position]:
+            raise InputError(f"{athlete} has no clearance for {position}, so no stop can be forecast")
+        return self.rows[position][athlete]
 
     def stop_times(self, crews: NDArray[np.integer]) -> Floats:
         """Stop time of each crew in each scenario.
@@ -106,14 +109,22 @@ class ServiceBank:
                 times[chunk] = network.stop_time(network.finishes(self._taken(network, crews[chunk])))
         return times
 
-    def position_profiles(self, crew: NDArray[np.integer], position: str) -> Floats:
-        """Stop times of a crew, shape (positions,), with each athlete in turn at one position.
+    def with_each(self, crew: NDArray[np.integer], position: str, rows: Sequence[int]) -> Floats:
+        """Stop times of a crew with each of some athletes in turn at one position.
+
+        Parameters
+        ----------
+        crew : rows into `athletes`, shape (positions,); what it says of `position` does not matter.
+        rows : of the athletes of `position`, n of them.
 
         Returns
         -------
-        Seconds, shape (athletes of the position, scenarios).
+        Seconds, shape (n, scenarios).
         """
-        return self.with_durations(crew, position, self.durations[position])
+        step = max(1, CHUNK // self.scenarios)
+        parts = (rows[first : first + step] for first in range(0, len(rows), step))
+        own = self.durations[position]
+        return np.concatenate([self.with_durations(crew, position, own[np.array(part)]) for part in parts])
 
     def with_durations(self, crew: NDArray[np.integer], position: str, durations: Floats) -> Floats:
         """Stop times of a crew if its work at one position took other times.

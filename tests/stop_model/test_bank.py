@@ -59,26 +59,27 @@ def test_more_crews_than_fit_the_cache_come_out_in_their_order() -> None:
         np.testing.assert_array_equal(times[i], bank.stop_times(crews[i])[0])
 
 
-def test_position_profiles_are_the_crews_with_one_position_changed() -> None:
+@pytest.mark.parametrize("scenarios", [16, 8192])
+def test_each_athlete_in_one_position_gives_the_crews_with_that_position_changed(scenarios: int) -> None:
     rng = np.random.default_rng(4)
-    bank = random_bank(rng, four_tires(), athletes=5, scenarios=16)
+    bank = random_bank(rng, four_tires(), athletes=5, scenarios=scenarios)
     crew = rng.integers(0, 5, len(bank.positions))
     crew[bank.positions.index(STAGER)] = -1
     for column, position in enumerate(bank.positions):
         crews = np.repeat(crew[None], 5, axis=0)
         crews[:, column] = range(5)
-        np.testing.assert_allclose(bank.position_profiles(crew, position), bank.stop_times(crews), atol=1e-12)
+        np.testing.assert_allclose(bank.with_each(crew, position, range(5)), bank.stop_times(crews), atol=1e-12)
 
 
-def test_profiles_of_a_position_without_tasks_are_all_the_same_stop() -> None:
+def test_each_athlete_in_a_position_without_tasks_gives_the_same_stop() -> None:
     rng = np.random.default_rng(4)
     choreography = four_tires()
     without = [t for t in choreography.tasks if t.position != STAGER]
     tasks = tuple(replace(t, after=tuple(a for a in t.after if a != "s-hold")) for t in without)
     bank = random_bank(rng, replace(choreography, tasks=tasks), athletes=3, scenarios=4)
-    profiles = bank.position_profiles(np.zeros(len(bank.positions), dtype=int), STAGER)
-    assert profiles.shape == (3, 4)
-    np.testing.assert_array_equal(profiles[0], profiles[2])
+    times = bank.with_each(np.zeros(len(bank.positions), dtype=int), STAGER, range(3))
+    assert times.shape == (3, 4)
+    np.testing.assert_array_equal(times[0], times[2])
 
 
 def test_clean_share_and_longest_path_of_a_crew() -> None:
