@@ -36,6 +36,15 @@ class Group:
     wider: tuple[str, ...] = ()
 
 
+SLOW_DRIVING = (
+    "hours_needed_are_those_of_a_search_by_half_hours",
+    "rules_and_audit_find_the_same_on_random_timetables",
+)
+DRIVING = ("tests/test_driving.py", *(f"--deselect=tests/test_driving.py::test_{name}" for name in SLOW_DRIVING))
+AGREE = (
+    "tests/test_driving.py",
+    *(f"tests/test_audit_agrees.py::test_audit_and_rules_agree_on_random_plans[{n}]" for n in (1, 13, 16, 17)),
+)
 SLOW_SKILLS = ("test_any_grades.py", "test_holdout.py", "test_recovery.py")
 GROUPS = {
     "skills": Group(
@@ -53,13 +62,13 @@ GROUPS = {
     ),
     "rules": Group(
         ("lineup/rules/*.py",),
-        ("tests/test_rules.py", "tests/test_driving.py"),
-        tuple(f"tests/test_audit_agrees.py::test_audit_and_rules_agree_on_random_plans[{n}]" for n in (1, 13, 16, 17)),
+        ("tests/test_rules.py", *DRIVING),
+        AGREE,
     ),
     "audit": Group(
         ("lineup/audit/*.py",),
-        ("tests/test_audit.py", "tests/test_driving.py"),
-        tuple(f"tests/test_audit_agrees.py::test_audit_and_rules_agree_on_random_plans[{n}]" for n in (1, 13, 16, 17)),
+        ("tests/test_audit.py", *DRIVING),
+        AGREE,
     ),
 }
 
