@@ -93,7 +93,7 @@ def shared_doubt(estimates: SkillEstimates, estimate: SplitEstimate) -> float:
     within 0.12 of the exact correlation as long as `same_position` is at most 0.7.
     """
     pool = estimates.pools.get((estimate.position, estimate.split))
-    if pool is None or not estimate.athlete or estimate.sd == 0.0:
+    if pool is None or not estimate.athlete:
         return 0.0
     left = min(1.0, (estimate.sd / pool.between) ** 2) if pool.between > 0 else 1.0
     return max(0.0, estimates.same_position) * left

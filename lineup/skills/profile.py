@@ -257,14 +257,10 @@ def skills_table(season: Season, estimates: SkillEstimates) -> list[dict[str, An
     listed: dict[tuple[str, str], dict[str, None]] = {}
     for task in tasks_of(season):
         listed.setdefault((task.position or "", task.split), {}).update(dict.fromkeys(task.misses))
-    athletes, positions, pools = list(season.athletes), [*season.positions, ""], list(listed)
+    athletes, positions, pools = [*season.athletes, ""], [*season.positions, ""], list(listed)
     order = sorted(
         estimates.splits,
-        key=lambda key: (
-            positions.index(key[1]),
-            athletes.index(key[0]) if key[0] else 0,
-            pools.index((key[1], key[2])),
-        ),
+        key=lambda key: (positions.index(key[1]), athletes.index(key[0]), pools.index((key[1], key[2]))),
     )
     table = []
     for athlete, position, split in order:

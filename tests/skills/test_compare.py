@@ -61,7 +61,11 @@ def test_whole_position_counts_tasks_and_misses(estimates):
     """Expected own seconds: the mean of a log-normal is exp(μ + (sd² + spread²) / 2), plus rate times loss."""
     tasks = [Task(f"lift-{i}", "", "jack", (), "lift", 1.0, misses=("slip",)) for i in (1, 2)]
     work = Choreography("four", "Four tires", (*tasks, Task("drop", "", "jack", (), "drop", 0.5)))
-    lift, drop = (m * np.exp((0.02**2 + 0.1**2) / 2) for m in (1.0, 0.5))
+    estimates = replace(
+        estimates,
+        splits={key: replace(own, spread=0.4) for key, own in estimates.splits.items()},
+    )
+    lift, drop = (m * np.exp((0.02**2 + 0.4**2) / 2) for m in (1.0, 0.5))
     expected = 2 * (lift + 0.4) + drop
     assert own_seconds(estimates, "a", "jack", work, n=65536).mean() == pytest.approx(expected, rel=0.003)
     assert chance_faster(estimates, "a", "b", "jack") > 0.99  # on pace alone
@@ -71,8 +75,12 @@ def test_whole_position_counts_tasks_and_misses(estimates):
 def test_who_is_not_known_is_named(estimates):
     with pytest.raises(InputError, match=r"'a' in 'fueler', split 'plug'; known positions: jack"):
         draws(estimates, "a", "fueler", "plug")
-    with pytest.raises(InputError, match="nothing is known of this athlete"):
+    with pytest.raises(InputError, match=r"; nothing is known of this athlete\.$"):
         draws(estimates, "z", "jack", "lift")
+    roll = SplitEstimate("a", "carrier", "roll", "log", 0.0, 0.02, 0.1, 20.0)
+    two = replace(estimates, splits={**estimates.splits, ("a", "carrier", "roll"): roll})
+    with pytest.raises(InputError, match=r"; known positions: carrier, jack\.$"):
+        draws(two, "a", "fueler", "plug")
 
 
 def test_what_is_not_known_of_an_athlete_hangs_together_over_his_splits(estimates):
@@ -86,6 +94,42 @@ def test_what_is_not_known_of_an_athlete_hangs_together_over_his_splits(estimate
         each, both = np.expm1(0.01), np.expm1(0.01 * r)
         exact = (lift**2 + drop**2) * each + 2 * lift * drop * both
         assert own.var() == pytest.approx(exact, rel=0.03)
+
+
+def test_athletes_positions_and_misses_are_drawn_apart(estimates):
+    """What is not known of one athlete, of his work elsewhere or of another miss says nothing here."""
+    works = [(a, p) for a in ("a", "b") for p in ("jack", "carrier")]
+    misses = ("slip", "spill")
+    splits = {(*work, "lift"): SplitEstimate(*work, "lift", "plain", 1.0, 0.1, 0.0, 0.0) for work in works}
+    pools = {(p, "lift"): PoolEstimate(p, "lift", "plain", 1.0, 0.0, 0.1, 0.1, 5) for _, p in works}
+    rates = {(*work, miss): MissEstimate(*work, miss, 0.5, 2.0, 4.0, 0.0) for work in works for miss in misses}
+
+    def largest_correlation(sd, same, loss_s, kinds):
+        known = replace(
+            estimates,
+            splits={key: replace(own, sd=sd) for key, own in splits.items()},
+            misses=rates,
+            pools=pools,
+            loss_s=dict.fromkeys(misses, loss_s),
+            same_position=same,
+        )
+        drawn = [
+            own_seconds(known, a, p, Choreography("four", "", (Task("t", "", p, (), "lift", 1.0, misses=kind),)))
+            for a, p in works
+            for kind in kinds
+        ]
+        return np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max()
+
+    assert largest_correlation(0.1, 0.0, 0.0, [()]) < 0.06  # four times the standard error of 4,096 draws
+    assert largest_correlation(0.1, 1.0, 0.0, [()]) < 0.06  # all doubt is of the position altogether
+    assert largest_correlation(0.0, 0.0, 1.0, [("slip",), ("spill",)]) < 0.06
+
+
+def test_what_car_and_driver_do_is_no_position(estimates):
+    brake = SplitEstimate("", "", "brake", "plain", 2.0, 0.0, 0.1, 9.0)
+    car = replace(estimates, splits={**estimates.splits, ("", "", "brake"): brake})
+    tasks = (Task("brake", "", None, (), "brake", 2.0), Task("lift", "", "jack", (), "lift", 1.0))
+    np.testing.assert_allclose(own_seconds(car, "", "", Choreography("four", "Four", tasks)), 2.0)
 
 
 def test_seconds_on_the_plain_scale_are_not_turned(estimates):
