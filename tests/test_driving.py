@@ -62,6 +62,7 @@ CASES = [
     # 17 h: 8.5 h, 10 h off, 8.5 h are 27 h; with one half hour, 27.5 h (8 + 0.5 + 1, 10 off, 8)
     (drive(17, 27.2, **PROPERTY), [(8.5, 8.0)]),
     (drive(17, 27.5, **PROPERTY), []),
+    (drive(25.5, 45.7, **PROPERTY), [(8.5, 8.0)]),  # three times 8.5 h, where 46 h would be lawful
     # 395.3(a)(2): after 4 h on duty 10 h are left of the 14: 9.5 h at the wheel and the half hour, not 10 h. Without a
     # rest of 10 h there is no way, though 12 h lie between; after 3.5 h on duty there is
     (drive(10, 12, 4.0, **PROPERTY), [(10.0, 8.0)]),
@@ -131,6 +132,8 @@ RELAYS = [
     (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.5), (10, 10.5)], []),
     (PROPERTY_DAY, [0.5, 1, 1], [(20, 40.9), (10.5, 11)], [(20.5, 11)]),
     (PROPERTY_DAY, [0.5, 1, 1], [(20, 41), (10.5, 11)], []),
+    # 32.5 h in 62.7: three rests and the half hour are 63 h; two rests leave 10.5 h (11, 11), so that 2 h need another
+    (PROPERTY_DAY, [0.5, 1, 1], [(32.5, 62.7), (2, 2)], [(12, 2)]),
     (PROPERTY_DAY, [15, 1], [(1, 10.5)], [(11, 10.5)]),  # a short way needs the 10 h off, too
     # who had no lawful way begins the next duty rested; who only lacked the half hour has driven the 9 h
     (PROPERTY_DAY, [15, 1, 1], [(3, 12), (9, 9.5)], [(13, 12)]),
@@ -174,6 +177,13 @@ def test_driving_before_the_block_is_not_judged_but_counts() -> None:
     )
 
 
+def test_a_drive_to_a_duty_of_the_past_is_told_at_the_race_before_it() -> None:
+    spells = [("shop", "2026-05-02 06:00", "2026-05-02 21:00"), ("south", "2026-05-03 06:00", "2026-05-03 09:00")]
+    season = timetable(spells[:1], past=spells[1:], hours={("shop", "south"): 3.0}, drives=True, **PROPERTY)
+    assert by_rules(season) == by_audit(season) == [(13.0, 9.0)]
+    assert breaches(season)[0].race == measures(season)[0].race == "r1"
+
+
 def sixty_hours(*days: int, way_h: float = 1.0, **limits: Any) -> Season:
     """Duties from 07:00 to 19:00 on days of May 2026."""
     spells = [("north", f"2026-05-{day:02} 07:00", f"2026-05-{day:02} 19:00") for day in days]
@@ -190,6 +200,7 @@ def sixty_hours(*days: int, way_h: float = 1.0, **limits: Any) -> Season:
         (sixty_hours(4, 5, 7, 8, 9, **PASSENGERS, driving_hours={"on_duty_hours": 64}), []),  # not beyond
         # 395.5(b)(1): the 7 days to the 10th begin on the 4th, those to the 11th on the 5th; home on the 6th and 9th
         (sixty_hours(4, 5, 7, 8, 10, **PASSENGERS), [(66.0, 60.0)]),
+        *((sixty_hours(1, 8, 9, 10, 11, 12, **rules), [(62.0, 60.0)]) for rules in (PASSENGERS, PROPERTY)),
         (sixty_hours(4, 5, 7, 8, 11, **PASSENGERS), []),
         # 395.5(b)(2): 70 h in 8 days
         (sixty_hours(4, 5, 7, 8, 10, 11, preset="49 CFR 395.5(b)(2)"), [(78.0, 70.0)]),

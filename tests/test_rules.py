@@ -13,7 +13,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from lineup.rules import Assessment, Breach, ScheduleRules, Window, schedule
 from lineup.rules.timeline import Journeys, block_duty
-from lineup.season import Season
+from lineup.season import Season, Weights
 from tests.timetables import ANN, Spell, timetable
 
 DIRECTIVE = {"preset": "2003/88/EC"}
@@ -170,6 +170,10 @@ def test_history_counts_for_rest_but_is_not_judged() -> None:
     assert told(soon) == [("r1", "2.0 h of rest of 11 h needed between h2 and h1")]  # h1 and r1 are one day
     before = timetable([("north", "2026-04-30 20:00", "2026-05-01 01:00")], past=[night], rest_hours=11)
     assert told(before) == [("r1", "9.0 h of rest of 11 h needed between Race 1 (r1) and h1")]
+    two = [("north", "2026-04-29 10:00", "2026-04-29 20:00"), night]
+    assert told(timetable([("north", "2026-05-02 09:00", "2026-05-02 18:00")], past=two, rest_hours=11)) == [
+        ("r1", "10.0 h of rest of 11 h needed between h2 and Race 1 (r1)")
+    ]
 
 
 def test_duties_that_overlap_leave_no_rest() -> None:
@@ -245,6 +249,15 @@ def test_a_journey_alone_touches_a_week() -> None:
     assert told(season, "r2") == [("r2", words.format("27 Apr", "167.5")), ("r2", words.format("4 May", "157.0"))]
     priced = timetable(spells, weekly_rest_hours={"at_least": 168, "price_s": 2.0})
     assert assess(priced, "r1").costs == {"limit:weekly_rest_hours": 2.0 * (13.0 + 0.5)}
+    at_home = ("shop", "2026-05-13 08:00", "2026-05-13 18:00")  # no journey, and the one before it is still told
+    assert told(timetable([*spells, at_home], weekly_rest_hours=168), "r1", "r3") == [
+        ("r1", words.format("27 Apr", "155.0")),
+        ("r1", words.format("4 May", "167.5")),
+        ("r3", words.format("11 May", "102.0")),
+    ]
+    # a window of days is touched by the duty alone: home half an hour into the 3rd, which is not told
+    day = timetable([("north", "2026-05-02 12:00", "2026-05-02 23:30")], rolling_rest_hours={"at_least": 24, "days": 1})
+    assert told(day) == [("r1", "longest rest from 2 May 2026 to 2 May 2026 is 11.0 h of 24 h needed")]
 
 
 def test_days_of_rolling_rest_are_those_of_home() -> None:
@@ -270,6 +283,12 @@ def test_a_duty_touches_the_days_it_is_on_and_no_other() -> None:
         f"Athlete 1 (a1): {words.format(a, a + 1, '24.0', 25)}" for a in (1, 2)
     ]
     assert assess(two).costs == {"limit:rolling_rest_hours": 0.5 * 2}
+
+
+def test_who_works_nothing_lacks_no_rest() -> None:
+    rest: dict[str, Any] = {"weekly_rest_hours": 999, "rolling_rest_hours": {"at_least": 999, "days": 7}}
+    season = timetable(weekends(20), past=weekends(19), **rest)
+    assert ScheduleRules(season, season.weekends).assess(ANN, ()).breaches == ()
 
 
 def test_rolling_rest_is_stricter_than_weekly_rest() -> None:
@@ -620,10 +639,12 @@ def test_pairs_say_what_two_races_break_alone() -> None:
         ("north", "2026-05-10 08:00", "2026-05-10 18:00"),
     ]
     season = timetable(spells, rest_hours={"at_least": 11, "price_s": 2.0})
+    season = season.replace(weights=Weights(travel_hour_s=0.1))  # journeys are for the whole schedule to price
     pairs = ScheduleRules(season, season.weekends).pair_verdicts(ANN)
     assert set(pairs) == {("r1", "r2"), ("r2", "r3")}
     assert pairs["r1", "r2"].costs == {"limit:rest_hours": 4.0}
-    assert [breach.rule for breach in pairs["r2", "r3"].breaches] == ["one_seat"]
+    assert [(breach.rule, breach.athlete) for breach in pairs["r2", "r3"].breaches] == [("one_seat", ANN)]
+    assert pairs["r2", "r3"].travel_h == 0.0
 
 
 def test_pairs_share_a_day_and_know_no_history() -> None:

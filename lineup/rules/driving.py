@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 from lineup.limits import DrivingRules, Limit
 from lineup.rules.findings import Case, Finding, shown_at
@@ -40,14 +39,15 @@ def _between(case: Case, limit: Limit, rules: DrivingRules) -> Iterator[Finding]
         spell = spell.then(0.0, 0.0, earlier.hours)
         road = Road(gap.wheel_out_h + gap.wheel_in_h, later.report - earlier.released, limit.most, rules)
         where = f"between {case.name(earlier.duties[-1].race)} and {case.name(later.duties[0].race)}"
-        finding, after = _cross(case, road, spell, stretch_h, where)
-        if finding is not None and (earlier.block or later.block):
-            yield replace(finding, race=shown_at(earlier.duties, later.duties))
-        spell = after
+        wrong, spell = _cross(case, road, spell, stretch_h, where)
+        if wrong is not None and (earlier.block or later.block):
+            yield Finding("driving_hours", shown_at(earlier.duties, later.duties), *wrong)
 
 
-def _cross(case: Case, road: Road, spell: Spell, stretch_h: float, where: str) -> tuple[Finding | None, Spell]:
-    """Return what is wrong with a gap, its race left open, and the spell that the next duty begins with."""
+def _cross(
+    case: Case, road: Road, spell: Spell, stretch_h: float, where: str
+) -> tuple[tuple[float, float, str] | None, Spell]:
+    """Return what is wrong with a gap (figure, limit, words), and the spell that the next duty begins with."""
     needed_h = road.needed_h(spell, stretch_h)
     if road.wheel_h <= SAME_H or needed_h <= road.gap_h + SAME_H:
         return None, road.after(spell, stretch_h)
@@ -57,14 +57,13 @@ def _cross(case: Case, road: Road, spell: Spell, stretch_h: float, where: str) -
             f"{case.who} drives: {road.wheel_h:.1f} h at the wheel with {road.rules.off_hours:g} h off take "
             f"{rested_h:.1f} h, {road.gap_h:.1f} h lie {where}; {_CAUTION}"
         )
-        return Finding("driving_hours", "", rested_h, road.gap_h, text), Spell()
+        return (rested_h, road.gap_h, text), Spell()
     unbroken_h = road.unbroken_h(spell, stretch_h)
     text = (
         f"{case.who} drives: {unbroken_h:.1f} h at the wheel without a break of {road.rules.break_hours * 60:g} min, "
         f"at most {stretch_h:g}; with breaks it takes {needed_h:.1f} h, {road.gap_h:.1f} h lie {where}; {_CAUTION}"
     )
-    finding = Finding("driving_hours", "", unbroken_h, stretch_h, text)
-    return finding, road.after(spell, math.inf)
+    return (unbroken_h, stretch_h, text), road.after(spell, math.inf)
 
 
 def _on_duty(case: Case, days: int, most_h: float, restart_h: float | None) -> Iterator[Finding]:
