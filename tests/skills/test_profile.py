@@ -180,6 +180,7 @@ def test_a_split_by_hand():
     whole = profile(season, estimates, "a1")
     first = whole.positions[0]
     reach, do = first.splits
+    assert (reach.pool.mean, do.pool.mean) == (0.2, np.log(4.0))
     assert (reach.against_pool_s, do.against_pool_s) == (pytest.approx(-0.05), pytest.approx(-0.2))
     assert (reach.against_low_s, reach.against_high_s) == (
         pytest.approx(-0.0993, abs=1e-4),
@@ -232,6 +233,24 @@ def test_what_is_unknown_is_said_in_full():
     rows = [grade_row("a1", "p1", "reach", 0.1, setting="race"), grade_row("a2", "p1", "reach", 0.1)]
     raced = season.replace(grades=grade_table(rows))
     assert never not in profile(raced, estimates, "a1").positions[0].unknown
+
+
+def test_half_a_grade_is_some_and_five_are_enough():
+    season, estimates = handmade()
+    move = ("a1", "p1", "move")
+    pools = estimates.pools | {move[1:]: replace(estimates.pools["p1", "do"], split="move")}
+
+    def said(reach, do, more, chances=10.0):
+        grades = {"reach": reach, "do": do, "move": more}
+        splits = estimates.splits | {move: replace(estimates.splits["a1", "p1", "do"], split="move")}
+        splits = {key: replace(own, grades=grades.get(own.split, 9.0)) for key, own in splits.items()}
+        misses = {key: replace(own, chances=chances) for key, own in estimates.misses.items()}
+        known = replace(estimates, splits=splits, misses=misses, pools=pools)
+        return profile(season, known, "a1").positions[0].unknown
+
+    assert said(0.5, 4.9, 5.0)[0] == "Few recent grades in reach, do: these lean on the pool."
+    assert said(0.0, 9.0, 0.0)[0] == "No grade in reach, move."
+    assert len(said(0.0, 0.0, 0.0, chances=0.0)) == 1  # no grade at all says everything
 
 
 def test_a_trend_by_hand():
