@@ -68,6 +68,8 @@ CASES = [
     (drive(10, 12, 4.0, **PROPERTY), [(10.0, 8.0)]),
     (drive(10, 12, 3.5, **PROPERTY), []),
     (drive(10, 20, 4.0, **PROPERTY), []),  # 8 h, 10 h off, 2 h
+    # after 3.5 h on duty a half hour adds 2 h to the first day (10.5 of its 14 h are left), 3 h to the next: 8; 8 + 3
+    (drive(19, 29.5, 3.5, **PROPERTY), []),
     # where not even the rests fit, that is what is told: 12 h with 10 h off are 22 h
     (drive(12, 21.5, **PROPERTY), [(22.0, 21.5)]),
     # figures of one's own, here those of Regulation (EC) No 561/2006 art. 6 and 7 (from memory): 9 h a day, 45 minutes

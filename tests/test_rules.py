@@ -113,6 +113,8 @@ def test_the_journey_between_sites_is_no_rest() -> None:
     spells = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-03 08:00", "2026-05-03 18:00")]
     assert broken(timetable(spells, hours={("north", "south"): 3.0}, **DIRECTIVE)) == {}  # 14 - 3 = 11
     assert broken(timetable(spells, hours={("north", "south"): 3.5}, **DIRECTIVE)) == {"rest_hours": (10.5, 11.0)}
+    stays = {("north", "south"): 3.5, ("north", "shop"): 9.0, ("shop", "south"): 9.0}  # home is too far
+    assert broken(timetable(spells, hours=stays, **DIRECTIVE)) == {"rest_hours": (10.5, 11.0)}
 
 
 @pytest.mark.parametrize(
@@ -513,6 +515,8 @@ def test_between_two_races_home_or_near_whichever_is_cheaper() -> None:
     assert (assess(near).travel_h, nights(near)) == (6.0, 0)  # 3 h is not more than 3 h: home
     dear = timetable(spells, hours={("north", "shop"): 2.0}, journeys={"night_away_h": 5.0}, **NONE_ALLOWED)
     assert (assess(dear).travel_h, nights(dear)) == (8.0, 0)
+    just = timetable(spells, hours={("north", "shop"): 1.5}, journeys={"home_rest_h": 17.0}, **NONE_ALLOWED)
+    assert (assess(just).travel_h, nights(just)) == (6.0, 0)  # 17 h at home
     tight = timetable(spells, hours={("north", "shop"): 1.5}, journeys={"home_rest_h": 17.5}, **NONE_ALLOWED)
     assert (assess(tight).travel_h, nights(tight)) == (3.0, 1)  # 17 h at home are too few
 
