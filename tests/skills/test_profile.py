@@ -194,7 +194,11 @@ def test_a_split_by_hand():
     assert profile(season, estimates, "a2").positions[0].splits[0].place == 2
     assert (reach.consistency, do.consistency) == (pytest.approx(0.8), pytest.approx(0.625))
     assert (first.grades, first.own_s, first.pool_s) == (12.0, pytest.approx(3.95), pytest.approx(4.2))
-    assert (whole.pace, whole.pace_of_all) == (1.1, pytest.approx(1.1))  # geometric mean of 1.1, 1 and 1.21
+    assert (whole.athlete, whole.pace, whole.pace_of_all) == (
+        "a1",
+        1.1,
+        pytest.approx(1.1),
+    )  # geometric mean of 1.1, 1 and 1.21
     assert [p.level for p in whole.positions] == ["cleared", "none"]
     assert profile(season, estimates, "a2").positions[0].level == "training"
 
@@ -282,6 +286,9 @@ def test_a_trend_by_hand():
     assert (both.recent, both.earlier) == (4, 4)
     fewer = season.replace(grades=grade_table([r for r in rows if r["date"].date() != edge]))
     assert profile(fewer, estimates, "a1").positions[0].splits[0].trend is None
+    late = season.replace(grades=grade_table([r for r in rows if (r["task"], r["date"].date()) != ("reach", old)]))
+    reach, do = (s.trend for s in profile(late, estimates, "a1").positions[0].splits)
+    assert (reach, do.recent) == (None, 2)
 
 
 def test_the_table_by_hand():
