@@ -71,6 +71,17 @@ GROUPS = {
     ),
 }
 
+QUICKEST_FIRST = """
+import json
+from pathlib import Path
+
+
+def pytest_collection_modifyitems(items):
+    stats = Path(__file__).with_name("mutmut-stats.json")  # calls alone: the simulated season is made before them
+    took = json.loads(stats.read_text())["duration_by_test"] if stats.exists() else {}
+    items.sort(key=lambda item: ("simulated" in item.fixturenames, took.get(item.nodeid, 0.0)))
+"""
+
 
 def main() -> None:
     """Try the faults of each group and print what became of them."""
@@ -117,7 +128,7 @@ def _try(copy: Path, group: Group, each: int, seed: int, *, again: bool) -> dict
 def _configure(copy: Path, group: Group, tests: tuple[str, ...]) -> None:
     lists = {
         "source_paths": ("lineup",),
-        "also_copy": ("data_demo", "app.py"),
+        "also_copy": ("data_demo", "app.py", "conftest.py"),
         "only_mutate": group.files,
         "pytest_add_cli_args": ("-n0",),
         "pytest_add_cli_args_test_selection": tests,
@@ -125,6 +136,7 @@ def _configure(copy: Path, group: Group, tests: tuple[str, ...]) -> None:
     lines = [f"{key} = {json.dumps(list(values))}" for key, values in lists.items()]
     # by the clock, and other work may keep the machine busy
     lines += ["timeout_multiplier = 3.0", "timeout_constant = 40.0"]
+    (copy / "conftest.py").write_text(QUICKEST_FIRST)
     own = (ROOT / "pyproject.toml").read_text()
     (copy / "pyproject.toml").write_text("\n".join([own, "[tool.mutmut]", *lines, ""]))
     (copy / "mutants" / "mutmut-stats.json").unlink(missing_ok=True)  # other tests: who calls what is found out anew
