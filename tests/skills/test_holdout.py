@@ -12,7 +12,7 @@ from scipy import stats
 from lineup.errors import InputError
 from lineup.read import read_season
 from lineup.season import Miss, Task
-from lineup.skills import HoldoutReport, estimate_skills, holdout_report
+from lineup.skills import Assumptions, HoldoutReport, estimate_skills, holdout_report
 from lineup.skills.holdout import _standard_error
 from tests.builders import grade_row, grade_table, tiny_season
 
@@ -154,6 +154,8 @@ def test_what_is_predicted_from_what_by_hand():
         inside.append([law.ppf(0.25) <= x <= law.ppf(0.75), law.ppf(0.05) <= x <= law.ppf(0.95)])
     assert (report.cover50, report.cover90) == tuple(np.mean(inside, axis=0))
     assert (report.unseen_cover50, report.unseen_cover90) == tuple(inside[2])
+    erratic = holdout_report(graded, day, Assumptions(least_spread=5.0))
+    assert (erratic.cover50, erratic.grades) == (1.0, 5)  # nobody is believed to be steadier than that
     whole = [row for row in rows if row["athlete"] != "a3"]
     seen = holdout_report(graded.replace(grades=grade_table(whole)), day)
     assert seen.unseen == 0
