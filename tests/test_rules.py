@@ -287,10 +287,13 @@ def test_a_duty_touches_the_days_it_is_on_and_no_other() -> None:
     assert assess(two).costs == {"limit:rolling_rest_hours": 0.5 * 2}
 
 
-def test_who_works_nothing_lacks_no_rest() -> None:
-    rest: dict[str, Any] = {"weekly_rest_hours": 999, "rolling_rest_hours": {"at_least": 999, "days": 7}}
-    season = timetable(weekends(20), past=weekends(19), **rest)
-    assert ScheduleRules(season, season.weekends).assess(ANN, ()).breaches == ()
+@pytest.mark.parametrize("past", [(), (19,)])
+def test_who_works_nothing_breaks_nothing(past: tuple[int, ...]) -> None:
+    rest: dict[str, Any] = {"rest_hours": 999, "weekly_rest_hours": 999}
+    windows: dict[str, Any] = {"rolling_rest_hours": {"at_least": 999, "days": 7}}
+    windows |= {name: {"at_most": 0, "days": 7} for name in ("nights_away_in_days", "travel_hours_in_days")}
+    season = timetable(weekends(20), past=weekends(*past), drives=True, **rest, **windows, **PROPERTY)
+    assert ScheduleRules(season, season.weekends).assess(ANN, ()) == Assessment()
 
 
 def test_rolling_rest_is_stricter_than_weekly_rest() -> None:
@@ -774,6 +777,8 @@ def test_hours_at_the_wheel_belong_to_the_duty_that_brings_them() -> None:
     season = timetable(spells, hours={("north", "shop"): 5.0, ("shop", "south"): 3.0}, drives=True)
     chain = Journeys(season, ANN).chain([block_duty(season, race) for race in ("r1", "r2")])
     assert [chain.wheel_h(i) for i in (0, 1)] == [5.0 + 5.0, 3.0 + 3.0]  # home in the week between
+    flown = Journeys(timetable(spells, mode="air", drives=True), ANN).chain([block_duty(season, "r1")])
+    assert flown.wheel_h(0) == 0.0
 
 
 def test_duties_that_nobody_drives_to_are_not_held_to_hours_at_the_wheel() -> None:

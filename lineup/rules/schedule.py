@@ -220,7 +220,7 @@ class _Person:
         """Everything the rules look at, for these duties of the block."""
         before = self.past if past else ()
         worked = _in_order(before + starts)
-        duties = _in_order(worked + reserve) if reserve else worked
+        duties = _in_order(worked + reserve)
         trips = self._journeys.chain(duties)
         counted = self._rules.season.limits.reserves_count or not reserve
         resting = trips if counted else self._journeys.chain(worked)

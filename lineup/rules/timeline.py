@@ -7,7 +7,7 @@ ordinals (`date.toordinal`) on the clock of the place where the athlete is.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -151,7 +151,7 @@ class Journeys:
 
     def __init__(self, season: Season, athlete: str) -> None:
         self._shifts: dict[tuple[Duty, ...], Shift] = {}
-        self._gaps: dict[tuple[Shift | None, Shift | None], Gap] = {}
+        self._gaps: dict[tuple[Callable[..., Gap], tuple[Shift, ...]], Gap] = {}
         self._season = season
         self._rules = season.limits.journeys
         self._drives = season.athletes[athlete].drives
@@ -166,22 +166,18 @@ class Journeys:
             shifts.append(self._shifts[group])
         if not shifts:
             return Chain((), ())
-        ends = [None, *shifts, None]
-        return Chain(tuple(shifts), tuple(self._gap(a, b) for a, b in pairwise(ends)))
+        gaps = [
+            self._gap(self.before, shifts[0]),
+            *(self._gap(self.between, *pair) for pair in pairwise(shifts)),
+            self._gap(self.after, shifts[-1]),
+        ]
+        return Chain(tuple(shifts), tuple(gaps))
 
-    def _gap(self, earlier: Shift | None, later: Shift | None) -> Gap:
-        gap = self._gaps.get((earlier, later))
-        if gap is None:
-            if earlier is not None and later is not None:
-                gap = self.between(earlier, later)
-            elif later is not None:
-                gap = self.before(later)
-            elif earlier is not None:
-                gap = self.after(earlier)
-            else:
-                raise ValueError("a gap lies next to a shift")
-            self._gaps[earlier, later] = gap
-        return gap
+    def _gap(self, way: Callable[..., Gap], *shifts: Shift) -> Gap:
+        """Return what lies next to these shifts, worked out once."""
+        if (way, shifts) not in self._gaps:
+            self._gaps[way, shifts] = way(*shifts)
+        return self._gaps[way, shifts]
 
     def before(self, shift: Shift) -> Gap:
         """From home to the first shift."""
