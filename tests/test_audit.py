@@ -995,6 +995,23 @@ def test_every_cost_is_that_of_the_prices() -> None:
     assert seen == items | {"limit:travel_places"}
 
 
+@pytest.mark.parametrize(("own", "sure"), [({"a1": 4.0, "a3": 6.0}, True), ({"a1": 6.0, "a3": 4.0}, False)])
+def test_whether_a_gain_is_real_is_asked_of_the_work_of_the_race(own: dict[str, float], sure: bool) -> None:
+    # what a1 and a3 take for another service of the position says the opposite, and more loudly
+    wipe = Task("wipe", "Wipe", "p1", (), "wipe", 40.0)
+    seconds = [(who, task, s if task == "do-p1" else 80 / s) for who, s in own.items() for task in ("do-p1", "wipe")]
+    rows = [grade_row(who, "p1", task, s, stop=f"s{n}") for who, task, s in seconds for n in range(8)]
+    season = fixed_season(
+        choreographies={"four": FOUR, "wipe": Choreography("wipe", "Wipe", (wipe,))},
+        grades=grade_table(rows),
+        standing={("c1", "p1"): "a3"},
+        weights=Weights(keep_chance=0.6),
+    )
+    costs = audit(season, lineup_of("r1 c1: a1, a2"), ("w1",), fixed_model(season)).costs or {}
+    # beside a1 in p2: a3 stops in 6 4 6 8, a1 in 4 4 4 8; five stops of priority 1.5
+    assert costs.get("unsure_changes", 0.0) == (0.0 if sure else pytest.approx(5 * 1.5 * (6 - 5)))
+
+
 def _where(seat: Seat) -> tuple[str, str, str]:
     return seat.race, seat.car, seat.position
 
