@@ -72,8 +72,11 @@ GROUPS = {
 }
 
 QUICKEST_FIRST = """
+import gc
 import json
 from pathlib import Path
+
+gc.freeze()  # pytest collects garbage at its end, of all that was imported, for each fault anew
 
 
 def pytest_collection_modifyitems(items):
