@@ -363,6 +363,9 @@ def test_notes_in_full():
         f"The clean time of rows 8, 9, 10, 11, 12, 13, 14, 15, 16, 17 and 2 more {below}",
         f"The time of rows 20, 21 {far}",
     )
+    for number, more in ((10, ""), (11, " and 1 more")):
+        notes = estimate_skills(graded(with_miss(), [*fine, *[("a1", "p1", 0.9, slip)] * number])).notes
+        assert notes == (f"The clean time of rows 8, 9, 10, 11, 12, 13, 14, 15, 16, 17{more} {below}",)
     tasks = (
         Task("do-p1", "Work", "p1", (), "do-p1", 4.0, load=True, release=True),
         Task("brake", "Stop", None, (), "brake", 1.0),

@@ -154,6 +154,10 @@ def test_what_is_predicted_from_what_by_hand():
         inside.append([law.ppf(0.25) <= x <= law.ppf(0.75), law.ppf(0.05) <= x <= law.ppf(0.95)])
     assert (report.cover50, report.cover90) == tuple(np.mean(inside, axis=0))
     assert (report.unseen_cover50, report.unseen_cover90) == tuple(inside[2])
+    off = np.array(inside) - np.mean(inside, axis=0)
+    together = np.array([off[0] + off[3], off[1] + off[4], off[2]])  # each athlete's grades err together
+    assert (report.error50, report.error90) == pytest.approx(tuple(np.linalg.norm(together, axis=0) / 5))
+    assert report.split_date == day
     erratic = holdout_report(graded, day, Assumptions(least_spread=5.0))
     assert (erratic.cover50, erratic.grades) == (1.0, 5)  # nobody is believed to be steadier than that
     whole = [row for row in rows if row["athlete"] != "a3"]

@@ -10,7 +10,7 @@ from scipy import stats
 from lineup.season import Clearance, Miss, Task
 from lineup.skills import Assumptions, estimate_skills
 from lineup.skills.pooling import RatePool, fit_rates
-from lineup.skills.rates import _lean, _share, _Tally
+from lineup.skills.rates import _lean, _pools, _Seen, _share, _Tally
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, tiny_season
 
 TASKS = (
@@ -20,7 +20,7 @@ TASKS = (
     Task("lift", "Lift", "p2", (), "lift", 1.0, misses=("slip",), release=True),
     Task("brake", "Stop", None, (), "brake", 1.0, misses=("slip",)),
 )
-MISSES = {"slip": Miss("slip", "A slip", 0.5), "foul": Miss("foul", "A foul", 0.0, 15.0)}
+MISSES = {"slip": Miss("slip", "A slip", 0.5), "foul": Miss("foul", "A foul", 0.0, 1.0)}
 OLD = FIRST_SUNDAY - timedelta(days=90)  # one half-life
 
 
@@ -129,6 +129,28 @@ def test_a_record_in_another_position_counts_in_part():
         (6 + 8 + share * 6, (6 + share * 3) / 0.2 + 20)
     )
     assert (found["a3", "p2"].alpha, found["a3", "p2"].beta) == pytest.approx((6 + 5, 6 / 0.2 + 25))
+
+
+@pytest.mark.parametrize(("rare", "believed", "differ", "shape"), [(False, 0.05, 0.7, 4.0), (True, 0.003, 0.3, 16.0)])
+def test_what_a_position_says_of_each_athlete_by_hand(rare, believed, differ, shape):
+    """The fit is held against the negative binomial; here what it is made of. The third cannot make this miss."""
+    counts, chances = np.array([4.0, 1.0, 0.0, 2.0]), np.array([50.0, 40.0, 0.0, 10.0])
+    factor, doubt, scatter = (
+        np.array([1.0, 2.0, 9.0, 1.5]),
+        np.array([0.0, 0.1, 9.0, 0.2]),
+        np.array([1.0, 2.0, 9.0, 1.0]),
+    )
+    places = {"p1": np.array([0, 1]), "p2": np.array([3])}
+    found = _pools(_Seen("slip", rare, places, counts, chances), factor, doubt, scatter, Assumptions())
+    worth, everywhere = chances * factor, [0, 1, 3]
+    common = fit_rates(counts[everywhere], worth[everywhere], typical=believed, typical_sd=1.5, shape=shape)
+    near = np.hypot(differ, np.sqrt(common.doubt))
+    for tally, at in zip(found, places.values(), strict=True):
+        pool = fit_rates(counts[at], worth[at], typical=common.mean, typical_sd=near, shape=shape)
+        assert (tally.pool.mean, tally.pool.shape) == pytest.approx((pool.mean, pool.shape), rel=1e-3)
+        np.testing.assert_allclose(tally.worth, 1 / (scatter[at] / pool.shape + pool.doubt + doubt[at]), rtol=1e-3)
+        np.testing.assert_allclose(tally.chances, worth[at])
+        np.testing.assert_allclose((tally.counts, tally.factor), (counts[at], factor[at]))
 
 
 @pytest.mark.parametrize("alike", [True, False])
