@@ -8,7 +8,7 @@ from lineup.skills import Assumptions
 from lineup.skills.grades import make_cells, make_rows
 from lineup.skills.mixed import SpreadPrior
 from lineup.skills.pooling import pool_levels, shrink
-from lineup.skills.slips import Expected, Losses, _varies, fit_losses, fit_pace
+from lineup.skills.slips import Expected, Losses, _common, _varies, fit_losses, fit_pace
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, tiny_season
 
 NAMES = ("slip", "drop", "fall", "free")
@@ -81,6 +81,31 @@ def test_a_miss_nobody_made_costs_more_when_the_others_do():
     ).beta[0]
     assert 1.1 < ratio < 1.5
     assert found.loss_s[3] == pytest.approx(0.6 * ratio, rel=1e-3)
+
+
+def test_misses_made_together_tell_of_each_with_the_other_allowed_for():
+    """Evidence of each with the other integrated out (Schur complement), then the pool of both ratios to the stated."""
+    information = np.zeros((4, 4))
+    information[:2, :2] = [[40.0, 15.0], [15.0, 30.0]]
+    information[3, 3] = 8.0
+    stated = np.array([0.4, 1.0, 0.6, 0.0])
+    right = information @ [0.6, 1.3, 0.0, 0.1]
+    ratios, variances = [], []
+    for i, j in ((0, 1), (1, 0)):
+        prior = (0.5 * stated[j]) ** -2
+        share = information[i, j] / (information[j, j] + prior)
+        precision = information[i, i] - share * information[j, i]
+        ratios.append((right[i] - share * (right[j] + prior * stated[j])) / precision / stated[i])
+        variances.append(1 / precision / stated[i] ** 2)
+    pool = pool_levels(
+        np.array(ratios), np.array(variances), mean_prior=(1.0, 0.25), between_prior=SpreadPrior(0.5, 2.0)
+    )
+    mean, sd = _common(information, right, stated, BELIEFS)
+    np.testing.assert_allclose(mean, pool.beta[0] * stated, rtol=1e-5)
+    np.testing.assert_allclose(sd[:3], np.hypot(pool.between, np.sqrt(pool.cov[0, 0])) * stated[:3], rtol=1e-5)
+    assert sd[3] == 0.05
+    mean, sd = _common(np.zeros((4, 4)), np.zeros(4), stated, BELIEFS)  # nothing seen: as stated, half as much off
+    np.testing.assert_allclose((mean, sd), (stated, [0.2, 0.5, 0.3, 0.05]))
 
 
 def test_losses_know_no_unit_of_time():
