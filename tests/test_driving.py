@@ -213,6 +213,14 @@ def test_hours_on_duty_in_so_many_days(season: Season, expected: list[tuple[floa
     assert by_audit(season) == expected
 
 
+def test_hours_on_duty_count_the_way_that_is_driven() -> None:
+    # 3 x 12 h, to a from the shop 1 h, to b 3 h, to c 4 h, home 1 h: nobody goes home in the 12 h of a night
+    spells = [(site, f"2026-05-0{day} 07:00", f"2026-05-0{day} 19:00") for day, site in ((4, "a"), (5, "b"), (6, "c"))]
+    rules = {"at_most": 11, "on_duty_hours": 40, "days": 7}
+    season = timetable(spells, hours={("a", "b"): 3.0, ("b", "c"): 4.0}, drives=True, driving_hours=rules)
+    assert by_rules(season) == by_audit(season) == [(45.0, 40.0)]
+
+
 def test_hours_on_duty_are_told_and_priced() -> None:
     season = sixty_hours(4, 5, 7, 8, 9, preset="49 CFR 395.5", driving_hours={"price_s": 0.5})
     (priced,) = ScheduleRules(season, season.weekends).assess(ANN, tuple(season.races)).priced

@@ -44,22 +44,16 @@ def _overlap(scene: Scene, race: str, other: str) -> bool:
     return one.report < two.released and two.report < one.released
 
 
-def ways(scene: Scene, seat: Seat, people: list[str]) -> list[str]:
-    """Those of the people on site who can step into a seat.
+def _steps_in(scene: Scene, seat: Seat, athlete: str) -> bool:
+    """Whether somebody on site can step into a seat.
 
-    They may fill it and sit on the bench, in support on a car that is not more important, or on a lesser car.
+    He may fill it and sits on the bench, in support on a car that is not more important, or on a lesser car.
     """
-    priority = {car.id: car.priority for car in scene.season.cars.values()}
-    found = []
-    for athlete in people:
-        own = scene.seats_of.get((athlete, seat.race), ())
-        support = any(
-            scene.season.positions[s.position].place == "support" and priority[s.car] <= priority[seat.car] for s in own
-        )
-        lesser = any(priority[s.car] < priority[seat.car] for s in own)
-        if seat not in own and (not own or support or lesser) and may_sit(scene.season, athlete, seat):
-            found.append(athlete)
-    return found
+    cars, own = scene.season.cars, scene.seats_of.get((athlete, seat.race), ())
+    most = cars[seat.car].priority
+    support = any(scene.season.positions[s.position].place == "support" and cars[s.car].priority <= most for s in own)
+    lesser = any(cars[s.car].priority < most for s in own)
+    return seat not in own and (not own or support or lesser) and may_sit(scene.season, athlete, seat)
 
 
 def _ways(scene: Scene, need: float, price_s: float | None) -> Iterator[Measure]:
@@ -69,7 +63,7 @@ def _ways(scene: Scene, need: float, price_s: float | None) -> Iterator[Measure]
     for seat in scene.seats:
         if seat not in filled or scene.season.positions[seat.position].filled != "always":
             continue
-        count = len(ways(scene, seat, people[seat.race]))
+        count = sum(_steps_in(scene, seat, athlete) for athlete in people[seat.race])
         text = f"{count} of {need:g} ways needed to cover {scene.place(seat)}"
         cost_s = None if count >= need or price_s is None else price_s * (need - count)
         yield Measure(text, count >= need, None, seat.race, seat.car, seat.position, count, need, need - count, cost_s)

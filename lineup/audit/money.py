@@ -213,7 +213,7 @@ class Money:
             if standing in bank.athletes[position]:
                 crew[position] = str(standing)
             elif self.season.positions[position].filled == "always" and bank.athletes[position]:
-                own = [float(np.mean(times.sum(axis=0))) for times in bank.durations[position]]
+                own = [float(times.sum()) for times in bank.durations[position]]
                 crew[position] = bank.athletes[position][own.index(min(own))]
         return crew
 
@@ -230,4 +230,4 @@ class Money:
                 if seat.position in bank.positions
             ]
             totals.append(np.sum(parts, axis=0))
-        return float(np.mean(totals[0] < totals[1]) + np.mean(totals[0] == totals[1]) / 2)
+        return float(np.mean(totals[0] < totals[1]))

@@ -30,7 +30,7 @@ def wheel_measures(scene: Scene, limit: Limit, athlete: str) -> Iterator[Measure
 
 @dataclass(frozen=True, slots=True)
 class _Driver:
-    """Hours since the last rest: at the wheel, in all, at work (duty or wheel); and at the wheel since a break.
+    """Hours since the last rest: at the wheel, in all, at work (duty or wheel).
 
     `spent` and `left`: hours of the gap used so far, and still to be driven in it; `rested`: whether it holds any rest.
     """
@@ -38,7 +38,6 @@ class _Driver:
     wheel: float = 0.0
     elapsed: float = 0.0
     work: float = 0.0
-    unbroken: float = 0.0
     spent: float = 0.0
     left: float = 0.0
     rested: bool = False
@@ -59,14 +58,13 @@ class _Driver:
             wheel=self.wheel + hours,
             elapsed=self.elapsed + hours,
             work=self.work + hours,
-            unbroken=self.unbroken + hours,
             spent=self.spent + hours,
             left=self.left - hours,
         )
 
     def stop(self, hours: float) -> _Driver:
         """Take a break from driving."""
-        return replace(self, elapsed=self.elapsed + hours, unbroken=0.0, spent=self.spent + hours)
+        return replace(self, elapsed=self.elapsed + hours, spent=self.spent + hours)
 
     def rest(self, hours: float) -> _Driver:
         """Start anew."""
@@ -82,7 +80,7 @@ def _arrivals(driver: _Driver, wheel: float, most: float, rules: DrivingRules, s
     arrived, seen, todo = [], set(), [replace(driver, left=wheel)]
     while todo:
         now = todo.pop()
-        now = now.drive(min(now.left, now.room(most, rules), stretch - now.unbroken))
+        now = now.drive(min(now.left, now.room(most, rules), stretch))
         key = tuple(round(figure, 6) for figure in (now.spent, now.left, now.wheel, now.elapsed))
         if key in seen:
             continue
