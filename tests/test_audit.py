@@ -125,6 +125,9 @@ def test_rest_around_the_block_and_none_at_all() -> None:
     assert told(works(before).check("rest_hours")) == [
         ("r1", "9.0 h of 11 h needed: Athlete 1 (a1), between Race 1 (r1) and h1")
     ]
+    apart = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-03 08:00", "2026-05-03 18:00")]
+    way = timetable(apart, hours={("north", "south"): 3.5}, rest_hours=11)  # no rest on the way, 14 h lie between
+    assert said(works(way).check("rest_hours")) == (False, 10.5, 11.0)
     overlap = [("north", "2026-05-02 08:00", "2026-05-02 18:00"), ("south", "2026-05-02 17:00", "2026-05-02 22:00")]
     assert said(works(timetable(overlap, rest_hours=0.5)).check("rest_hours")) == (False, 0.0, 0.5)
 
@@ -168,6 +171,38 @@ def test_a_duty_touches_the_week_it_is_in_and_not_the_one_before() -> None:
     assert [m.text for m in check.measures if m.athlete == ANN] == [
         "158.0 h of 169 h needed: Athlete 1 (a1), week 19 of 2026"
     ]
+
+
+def test_a_rest_of_one_week_ends_with_it() -> None:
+    # Wednesdays from 08:00 to 18:00, at home: from 18:00 to Sunday midnight are 102 h of either week
+    spells = [("shop", f"2026-05-{day:02} 08:00", f"2026-05-{day:02} 18:00") for day in (6, 13)]
+    check = works(timetable(spells, weekly_rest_hours=168)).check("weekly_rest_hours")
+    assert [(m.race, m.figure) for m in check.measures] == [("r1", 102.0), ("r2", 102.0)]
+
+
+def test_a_window_of_days_is_touched_by_the_duty_alone() -> None:
+    spells = [("north", "2026-05-02 12:00", "2026-05-02 23:30")]  # home half an hour into the 3rd
+    check = works(timetable(spells, rolling_rest_hours={"at_least": 24, "days": 1})).check("rolling_rest_hours")
+    assert told(check) == [("r1", "11.0 h of 24 h needed: Athlete 1 (a1), 1 days from 2026-05-02")]
+
+
+def test_what_is_measured_of_an_athlete_names_him() -> None:
+    hours: dict[str, Any] = {"rest_hours": 11, "duty_hours": 12, "weekly_rest_hours": 35}
+    counts: dict[str, Any] = {"races_per_weekend": 1, "weekends_in_a_row": 3}
+    windows = ("races_in_days", "nights_away_in_days", "travel_hours_in_days")
+    days: dict[str, Any] = {name: {"at_most": 9, "days": 7} for name in windows}
+    days["rolling_rest_hours"] = {"at_least": 35, "days": 7}
+    found = works(timetable(sundays(20, 21), drives=True, preset="49 CFR 395.3", **hours, **counts, **days))
+    for rule in (*hours, *counts, *days, "driving_hours"):
+        assert {(m.athlete, m.race) for m in found.check(rule).measures} <= {(ANN, "r1"), (ANN, "r2")}
+        assert found.check(rule).measures
+
+
+def test_each_weekend_beyond_costs() -> None:
+    season = timetable(sundays(20, 21, 22), weekends_in_a_row={"at_most": 1, "price_s": 4.0})
+    check = works(season).check("weekends_in_a_row")
+    assert [(m.race, m.figure, m.cost_s) for m in check.measures] == [("r1", 1, None), ("r2", 2, 4.0), ("r3", 3, 4.0)]
+    assert check.cost_s == 8.0
 
 
 def test_rest_begins_when_the_last_of_duties_that_overlap_ends() -> None:
@@ -844,6 +879,10 @@ LEFT_OPEN = "P1 (p1) on car Car 2 (c2) at Race 1 (r1) is left open and not named
         (
             Cover(A1, (Move("a3", A2, A1),), A2),
             ["Athlete 3 (a3) does not start in P2 (p2) on car Car 1 (c1) at Race 1 (r1)"],
+        ),
+        (
+            Cover(A1, (Move("a5", A3, A1),), A3),
+            ["Athlete 5 (a5) does not start in P1 (p1) on car Car 2 (c2) at Race 1 (r1)"],
         ),
         (
             Cover(A2, (Move("a5", None, A2),)),

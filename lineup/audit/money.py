@@ -121,7 +121,7 @@ class Money:
 
     def slowest_s(self, entry: Entry, crew: Crew) -> float:
         """Mean stop of the slowest service of one entry."""
-        return max((float(np.mean(self._stop(bank, crew))) for bank, _ in self.banks(entry.race)), default=0.0)
+        return max(float(np.mean(self._stop(bank, crew))) for bank, _ in self.banks(entry.race))
 
     def forecastable(self) -> bool:
         """Whether everyone has sampled stops in his seat."""
