@@ -68,13 +68,13 @@ def _common(information: Floats, right: Floats, stated_s: Floats, beliefs: Assum
     precision = np.maximum(1 / np.diag(loose) - sd**-2, 1e-6 * sd**-2)
     alone = (found / np.diag(loose) - mean * sd**-2) / precision
     ratio = pool_levels(
-        (alone / np.where(costly, stated_s, 1.0))[costly],
-        (1 / precision / np.where(costly, stated_s, 1.0) ** 2)[costly],
+        alone[costly] / stated_s[costly],
+        1 / precision[costly] / stated_s[costly] ** 2,
         mean_prior=(1.0, beliefs.loss_sd / 2),
         between_prior=SpreadPrior(beliefs.loss_sd, beliefs.between_evidence),
     )
     worth = np.hypot(ratio.between, np.sqrt(ratio.cov[0, 0]))
-    return np.where(stated_s > 0, ratio.beta[0] * stated_s, mean), np.where(stated_s > 0, worth * stated_s, sd)
+    return ratio.beta[0] * stated_s, np.where(stated_s > 0, worth * stated_s, sd)
 
 
 def _varies(

@@ -84,6 +84,9 @@ def test_newcomers_may_be_further_from_the_pool():
     levels = (Clearance("a1", "p1", "cleared"), Clearance("a2", "p1", "training"))
     found = estimate_skills(season.replace(clearances=levels)).misses
     assert found["a2", "p1", "slip"].alpha < found["a1", "p1", "slip"].alpha
+    sure = estimate_skills(season.replace(clearances=levels), beliefs=Assumptions(miss_trait_sd=1e-6)).misses
+    old, new = (sure[a, "p1", "slip"].alpha for a in ("a1", "a2"))
+    assert 1 / new - 1 / old == pytest.approx(2 / 4.0 - 1 / 4.0, rel=0.01)  # twice the variance, 1 / shape
     alike = Assumptions(newcomer_variance=1.0, miss_trait_sd=1e-6)
     found = estimate_skills(season.replace(clearances=levels), beliefs=alike).misses
     assert found["a2", "p1", "slip"].alpha == pytest.approx(found["a1", "p1", "slip"].alpha)
@@ -154,26 +157,28 @@ def test_what_a_position_says_of_each_athlete_by_hand(rare, believed, differ, sh
 
 
 @pytest.mark.parametrize("alike", [True, False])
-def test_the_share_is_the_most_credible_one(alike):
+@pytest.mark.parametrize(("athletes", "chances"), [(40, 80.0), (10, 4.0), (4, 30.0)])
+def test_the_share_is_the_most_credible_one(alike, athletes, chances):
     """Against scipy.stats.nbinom: each count given the gamma posterior of the others, belief 0.3 ± 0.3."""
-    rng = np.random.default_rng(7)
-    true = rng.gamma(3.0, 0.1 / 3.0, (2, 40))
-    made = rng.poisson(80 * (true[[0, 0]] if alike else true)).astype(float)
     pool = RatePool(0.1, 3.0, 0.0)
-    tallies = [tally(range(40), made[i], np.full(40, 80.0), pool) for i in (0, 1)]
-    elsewhere = [(made[1 - i], np.full(40, 8.0)) for i in (0, 1)]
+    for seed in range(7, 17):
+        rng = np.random.default_rng(seed)
+        true = rng.gamma(3.0, 0.1 / 3.0, (2, athletes))
+        made = rng.poisson(chances * (true[[0, 0]] if alike else true)).astype(float)
+        tallies = [tally(range(athletes), made[i], np.full(athletes, chances), pool) for i in (0, 1)]
+        elsewhere = [(made[1 - i], np.full(athletes, chances * 0.1)) for i in (0, 1)]
 
-    def credible(share):
-        told = 0.0
-        for mine, (other, due) in zip(tallies, elsewhere, strict=True):
-            a, b = 3.0 + share * other, (3.0 + share * due) / 0.1
-            told += stats.nbinom(a, b / (b + mine.chances)).logpmf(mine.counts).sum()
-        return told + stats.norm(0.3, 0.3).logpdf(share)
+        def credible(share, tallies=tallies, elsewhere=elsewhere):
+            told = 0.0
+            for mine, (other, due) in zip(tallies, elsewhere, strict=True):
+                a, b = 3.0 + share * other, (3.0 + share * due) / 0.1
+                told += stats.nbinom(a, b / (b + mine.chances)).logpmf(mine.counts).sum()
+            return told + stats.norm(0.3, 0.3).logpdf(share)
 
-    grid = np.arange(11) / 10
-    found = _share(tallies, elsewhere)
-    assert found == pytest.approx(max(grid, key=credible))
-    assert found > 0.6 if alike else found < 0.4
+        found = _share(tallies, elsewhere)
+        assert found == pytest.approx(max(np.arange(11) / 10, key=credible))
+        if athletes == 40:
+            assert found > 0.6 if alike else found < 0.5
     assert _share([], []) == pytest.approx(0.3)
 
 

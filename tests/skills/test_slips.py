@@ -86,7 +86,7 @@ def test_a_miss_nobody_made_costs_more_when_the_others_do():
 def test_misses_made_together_tell_of_each_with_the_other_allowed_for():
     """Evidence of each with the other integrated out (Schur complement), then the pool of both ratios to the stated."""
     information = np.zeros((4, 4))
-    information[:2, :2] = [[40.0, 15.0], [15.0, 30.0]]
+    information[:2, :2] = [[8.0, 5.0], [5.0, 30.0]]
     information[3, 3] = 8.0
     stated = np.array([0.4, 1.0, 0.6, 0.0])
     right = information @ [0.6, 1.3, 0.0, 0.1]
