@@ -487,8 +487,10 @@ def test_between_two_races_home_or_near_whichever_is_cheaper() -> None:
 def test_nights_of_reserves_count_and_their_weekends_when_told() -> None:
     limits: dict[str, Any] = {"weekends_in_a_row": 1, "nights_away_in_days": {"at_most": 1, "days": 28}}
     hours = {("north", "shop"): 8.0}
+    limits["travel_hours_in_days"] = {"at_most": 20, "days": 28}
     found = works(timetable(sundays(20, 21), hours=hours, **limits), "r1", reserve=("r2",))
     assert said(found.check("nights_away_in_days")) == (False, 2, 1.0)  # home at 02:00, twice
+    assert said(found.check("travel_hours_in_days")) == (False, 4 * 8, 20.0)
     assert found.check("weekends_in_a_row").kept
     races: dict[str, Any] = {"races_in_days": {"at_most": 1, "days": 28}, "races_per_weekend": 0, "starts": 1}
     trip = works(timetable(sundays(20, 21), reserves_count=True, **races), "r1", reserve=("r2",))
@@ -748,9 +750,12 @@ def test_a_graded_stop_counts_once_however_many_tasks_it_has() -> None:
         stop(4, "hang", who=""),
     ]
     season = tiny_season(athletes=2, positions=2, limits=limits_of(recent_grades={"at_least": 0, "days": 3}))
-    season = season.replace(grades=grade_table(rows))
-    measures = audit(season, lineup_of("r1 c1: a1, a2")).check("recent_grades").measures
-    assert [(m.athlete, m.position, m.figure) for m in measures] == [("a1", "p1", 5), ("a2", "p2", 0)]
+    night = replace(season.races["r1"], released=season.races["r1"].released + timedelta(hours=12))  # until the 6th
+    season = season.replace(grades=grade_table(rows), races={"r1": night})
+    check = audit(season, lineup_of("r1 c1: a1, a2")).check("recent_grades")
+    measures = [(m.athlete, m.race, m.car, m.position, m.figure) for m in check.measures]
+    assert measures == [("a1", "r1", "c1", "p1", 5), ("a2", "r1", "c1", "p2", 0)]
+    assert (check.figure, check.text.partition(":")[0]) == (0, "0 of 0 graded stops needed in 3 days")  # the fewest
 
 
 @pytest.mark.parametrize(

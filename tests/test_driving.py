@@ -249,7 +249,7 @@ def test_where_there_is_time_the_audit_says_that_a_break_must_be_planned() -> No
     seats = tuple(Assignment(race, "c1", "p1", ANN) for race in ("r1", "r2"))
     for wheel, said in (
         (9.0, "8.0 h at the wheel without a break of 30 min, at most 8, a break to be planned"),
-        (5.0, "5.0 h"),
+        (5.0, "5.0 h at the wheel without a break of 30 min, at most 8: Athlete 1 (a1), before Race 2 (r2); "),
     ):
         season = drive(wheel, 20, **PROPERTY)
         check = audit(season, Plan("best_so_far", seats), season.weekends).check("driving_hours")

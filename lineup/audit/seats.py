@@ -108,7 +108,7 @@ def _pin_at(scene: Scene, pin: Pin, race: str) -> str | None:
         if any(speaks_of(pin, a.seat) for a in mine):
             return None
         return f"{who} is pinned to a seat at {where} and works none that matches"
-    other = scene.who(pin.other or "")
+    other = scene.who(str(pin.other))
     cars = {a.car for a in mine}
     others = {a.car for a in scene.plan.assignments if (a.athlete, a.race) == (pin.other, race)}
     if pin.kind == "pair" and cars != others:

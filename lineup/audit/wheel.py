@@ -174,7 +174,7 @@ def _on_duty(scene: Scene, limit: Limit, most: float, restart: float | None, dia
                 break
             first -= 1
         spans = zip(diary.stays[first : number + 1], shares[first : number + 1], strict=True)
-        total = sum(((s.end - s.begin + share) / HOUR for s, share in spans), 0.0)
+        total = sum((s.end - s.begin + share) / HOUR for s, share in spans)
         text = (
             f"{total:.1f} h on duty and at the wheel of {most:g} h allowed in {limit.days} days: "
             f"{scene.who(diary.athlete)}, {scene.race(stay.last_planned)}; {_CAUTION}"
