@@ -964,6 +964,11 @@ def test_costs_are_worked_out_again() -> None:
     assert found.costs["not_standing"] == 1.0
     assert found.check("costs").kept
     assert found.check("costs").text.endswith("item by item as the plan says")
+    assert audit(season, replace(plan, value_s=None), None, fixed_model(season)).check("costs").kept
+    made_up = replace(plan, costs={**plan.costs, "penalties_": 3.0})
+    assert told(audit(season, made_up, None, fixed_model(season)).check("costs")) == [
+        (None, "penalties_ is 0.000000 s, the plan says 3.000000 s")
+    ]
     lie = replace(plan, costs={**plan.costs, "travel": 0.0})
     assert "travel is" in audit(season, lie, None, fixed_model(season)).check("costs").text
     silent = replace(plan, costs={name: seconds for name, seconds in plan.costs.items() if name != "travel"})
@@ -1068,6 +1073,36 @@ def test_whether_a_gain_is_real_is_asked_of_the_work_of_the_race(own: dict[str, 
     assert costs.get("unsure_changes", 0.0) == (0.0 if sure else pytest.approx(0.5 * 1.5 * (6 - 5)))
 
 
+def test_the_chance_that_a_gain_is_real_is_that_of_the_prices() -> None:
+    lift = Task("lift", "Lift", "p1", (), "lift", 4.0)
+    tasks = (lift, Task("drop", "Drop", "p1", ("lift",), "drop", 4.0, release=True))
+    own = {("a1", "p1"): 3.7, ("a2", "p1"): 4.0}
+    season = tiny_season(athletes=2, positions=1, shape=tasks, own=own, noise=0.2, standing={("c1", "p1"): "a2"})
+    estimates = replace(estimate_skills(season), tire={("lift", "plain"): 1.0})  # the tire of the race
+    model = sample_stops(season, estimates, 7, 64)
+    prices = Pricer(season, model, season.weekends, Settings(), estimates)
+    chance = prices.unsure.chance("a1", "a2", Seat("r1", "c1", "p1"))
+    assert prices.unsure.advantage_s("a1", "a2", Seat("r1", "c1", "p1")) > 0
+    for more, kept in ((0.0, True), (1e-9, False)):
+        keep = season.replace(weights=Weights(keep_chance=chance + more))
+        costs = audit(keep, lineup_of("r1 c1: a1"), None, model, estimates=estimates).costs or {}
+        assert ("unsure_changes" not in costs) is kept
+
+
+def test_nobody_costs_no_stops() -> None:
+    season = fixed_season()
+    found = audit(season, Plan("best_so_far", ()), season.weekends, fixed_model(season))
+    assert (found.costs, found.value_s) == ({"stops": 0.0}, 0.0)
+
+
+def test_starts_are_uneven_against_a_share_of_none_where_nobody_may_start() -> None:
+    out = tuple(Absence(who, date(2026, 4, 1), None, "out") for who in SECONDS)
+    season = fixed_season(absences=out, weights=Weights(uneven_s=0.5))
+    found = audit(season, lineup_of(WHOLE), None, fixed_model(season))
+    assert (found.costs or {})["uneven"] == 0.5 * 4 * 2
+    assert not found.passed
+
+
 def _where(seat: Seat) -> tuple[str, str, str]:
     return seat.race, seat.car, seat.position
 
@@ -1115,13 +1150,15 @@ def test_costs_are_not_held_against_other_scenarios_or_changed_inputs() -> None:
     assert other.text == "130.000 s; not held against the plan's own: it was priced with seed 7 on 4 scenarios"
     fewer = audit(season, priced_plan(season, scenarios=8, **wrong), None, fixed_model(season)).check("costs")
     assert "priced with seed 1 on 8 scenarios" in fewer.text
-    marked = season.replace(fingerprints={"clearances": "new"})
-    changed = priced_plan(season, fingerprints={"clearances": "old"}, **wrong)
-    assert "clearances changed since" in audit(marked, changed, None, fixed_model(season)).check("costs").text
+    marked = season.replace(fingerprints={"clearances": "new", "pins": "new"})
+    changed = priced_plan(season, fingerprints={"clearances": "old", "pins": "old"}, **wrong)
+    since = audit(marked, changed, None, fixed_model(season)).check("costs").text
+    assert since.endswith("not held against the plan's own: clearances, pins changed since")
     same = priced_plan(season, fingerprints={"clearances": "new", "notes": "of a part the season has no more"}, **wrong)
     assert not audit(marked, same, None, fixed_model(season)).check("costs").kept
     bare = lineup_of(WHOLE)
-    assert "it states none" in audit(season, bare, None, fixed_model(season)).check("costs").text
+    none = audit(season, bare, None, fixed_model(season)).check("costs").text
+    assert none.endswith("not held against the plan's own: it states none")
 
 
 def test_without_sampled_stops_costs_are_left_out() -> None:
@@ -1178,6 +1215,7 @@ def test_the_slowest_service_is_that_of_the_race() -> None:
         ({"value_s": 100.0, "bound_s": 99.0, "gap": 0.001}, "the gap is 1.0000%, the plan says 0.1000%"),
         ({"value_s": 100.0, "bound_s": 99.0, "tolerance": 0.001, "status": "proven"}, "not proven"),
         ({"value_s": 100.0, "bound_s": 99.0, "tolerance": 0.001}, None),
+        ({"value_s": 100.0, "bound_s": 99.9, "tolerance": 0.001, "status": "proven"}, None),  # just proven
         ({"value_s": 0.5, "bound_s": 0.4, "gap": 0.2}, None),
         ({"value_s": 100.0, "bound_s": 100.0 + 1e-5, "gap": 0.0}, None),  # a hair
         ({"value_s": -10.0, "bound_s": -11.0, "gap": 0.1}, None),
@@ -1190,6 +1228,7 @@ def test_the_proof_must_fit_itself(figures: dict[str, Any], fault: str | None) -
     plan = lineup_of(WHOLE).replace(**figures)
     check = audit(season, plan, None, fixed_model(season)).check("proof")
     assert check.kept is (fault is None)
+    assert len(told(check)) == (fault is not None)
     assert fault is None or fault in check.text
 
 

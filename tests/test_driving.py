@@ -53,6 +53,7 @@ def measures(season: Season) -> tuple[Measure, ...]:
 CASES = [
     # 395.3(a)(3)(ii): 9 h at the wheel take 9.5 h with the half hour; 9 h 12 min lie between: driven in one piece
     (drive(9, 9.2, **PROPERTY), [(9.0, 8.0)]),
+    (drive(9, 9.0, **PROPERTY), [(9.0, 8.0)]),
     (drive(9, 9.5, **PROPERTY), []),
     (drive(8, 8.0, **PROPERTY), []),  # not more than 8 h have passed
     # 395.5 has no such paragraph: 9 of its 10 h at the wheel in one piece
@@ -60,7 +61,7 @@ CASES = [
     # 10 h off are a break too, 395.3(a)(1): 8 h, 10 h off, 4 h are 22 h
     (drive(12, 22, **PROPERTY), []),
     # 17 h: 8.5 h, 10 h off, 8.5 h are 27 h; with one half hour, 27.5 h (8 + 0.5 + 1, 10 off, 8)
-    (drive(17, 27.2, **PROPERTY), [(8.5, 8.0)]),
+    *((drive(17, gap_h, **PROPERTY), [(8.5, 8.0)]) for gap_h in (27, 27.2)),
     (drive(17, 27.5, **PROPERTY), []),
     (drive(25.5, 45.7, **PROPERTY), [(8.5, 8.0)]),  # three times 8.5 h, where 46 h would be lawful
     # 395.3(a)(2): after 4 h on duty 10 h are left of the 14: 9.5 h at the wheel and the half hour, not 10 h. Without a
@@ -119,6 +120,7 @@ RELAYS = [
     # a day goes on over a short duty: 1 + 6 (5 of them driven) + 2 + 5 are the 14 h, half an hour more needs 10 h off
     (PROPERTY_DAY, [1, 2, 1], [(5, 6), (5, 5)], []),
     (PROPERTY_DAY, [1, 2, 1], [(5, 6), (5.5, 5.5)], [(15.5, 5.5)]),
+    (PROPERTY_DAY, [1, 3, 1], [(5, 5), (5, 5)], []),  # the same with no hour to wait
     # 6 + 5 h are the 11 at the wheel, within 13.5 h
     (PROPERTY_DAY, [1, 1, 1], [(6, 6), (5, 5)], []),
     (PROPERTY_DAY, [1, 1, 1], [(6, 6), (5.5, 5.5)], [(15.5, 5.5)]),

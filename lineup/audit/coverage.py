@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lineup.audit.records import Check, Measure, all_of, summarise
+from lineup.audit.records import Check, Measure, all_of, held, summarise
 from lineup.audit.scene import Scene
 from lineup.audit.sitting import duty_days, may_sit
+from lineup.limits import Limit
 from lineup.plan import Cover
 from lineup.season import Seat
 
@@ -15,7 +16,7 @@ def cover_checks(scene: Scene) -> Iterator[Check]:
     """Check the number of ways to cover each seat, and every chain of moves."""
     limit = scene.limit("cover")
     if limit is not None:
-        measures = list(_ways(scene, limit.least, limit.price_s))
+        measures = list(_ways(scene, limit))
         yield summarise("cover", measures, priced=not limit.hard, unit="ways", source=limit.source)
     if scene.plan.cover:
         broken = [measure for cover in scene.plan.cover for measure in _chain(scene, cover)]
@@ -56,7 +57,7 @@ def _steps_in(scene: Scene, seat: Seat, athlete: str) -> bool:
     return seat not in own and (not own or support or lesser) and may_sit(scene.season, athlete, seat)
 
 
-def _ways(scene: Scene, need: float, price_s: float | None) -> Iterator[Measure]:
+def _ways(scene: Scene, limit: Limit) -> Iterator[Measure]:
     """Count the ways to cover each filled seat that must be filled."""
     people = {race: people_on_site(scene, race) for race in scene.races}
     filled = {a.seat for a in scene.plan.assignments}
@@ -64,9 +65,8 @@ def _ways(scene: Scene, need: float, price_s: float | None) -> Iterator[Measure]
         if seat not in filled or scene.season.positions[seat.position].filled != "always":
             continue
         count = sum(_steps_in(scene, seat, athlete) for athlete in people[seat.race])
-        text = f"{count} of {need:g} ways needed to cover {scene.place(seat)}"
-        cost_s = None if count >= need or price_s is None else price_s * (need - count)
-        yield Measure(text, count >= need, None, seat.race, seat.car, seat.position, count, need, need - count, cost_s)
+        text = f"{count} of {limit.least:g} ways needed to cover {scene.place(seat)}"
+        yield held(limit, None, seat.race, text, count, limit.least, least=True, seat=seat)
 
 
 def _chain(scene: Scene, cover: Cover) -> Iterator[Measure]:

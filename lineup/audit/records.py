@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from lineup.limits import Limit, counted
+from lineup.season import Seat
 
 HAIR = 1e-6  # units of a limit that are nothing: of hours, 4 ms
 
@@ -84,9 +85,17 @@ class Audit:
 
 
 def held(
-    limit: Limit, athlete: str, race: str | None, text: str, figure: float, bound: float, *, least: bool = False
+    limit: Limit,
+    athlete: str | None,
+    race: str | None,
+    text: str,
+    figure: float,
+    bound: float,
+    *,
+    least: bool = False,
+    seat: Seat | None = None,
 ) -> Measure:
-    """Hold a figure of an athlete against a limit: kept within a hair, else priced by the unit where that is priced.
+    """Hold a figure against a limit: kept within a hair, else priced by the unit where that is priced.
 
     Parameters
     ----------
@@ -95,7 +104,8 @@ def held(
     excess = bound - figure if least else figure - bound
     kept = excess <= HAIR
     cost_s = None if kept or limit.price_s is None else limit.price_s * excess
-    return Measure(text, kept, athlete, race, None, None, figure, bound, excess, cost_s)
+    car, position = (None, None) if seat is None else (seat.car, seat.position)
+    return Measure(text, kept, athlete, race, car, position, figure, bound, excess, cost_s)
 
 
 def all_of(number: int, things: str, said: str) -> str:

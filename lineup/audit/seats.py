@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lineup.audit.records import Check, Measure, all_of, summarise
+from lineup.audit.records import Check, Measure, all_of, held, summarise
 from lineup.audit.scene import Scene
 from lineup.audit.sitting import available, clearance_level, cleared, duty_days, grades_lately, speaks_of, tall_enough
+from lineup.limits import Limit
 from lineup.season import Pin, Seat
 
 
@@ -22,7 +23,7 @@ def seat_checks(scene: Scene) -> Iterator[Check]:
     yield summarise("pin", list(_pins(scene)), fine=all_of(len(scene.season.pins), "pins", "are kept"))
     limit = scene.limit("recent_grades")
     if limit is not None:
-        measures = list(_recent_grades(scene))
+        measures = list(_recent_grades(scene, limit))
         yield summarise("recent_grades", measures, priced=not limit.hard, unit="stops", source=limit.source)
 
 
@@ -73,17 +74,13 @@ def _availability(scene: Scene) -> Iterator[Measure]:
             yield Measure(text, False, reserve.athlete, reserve.race)
 
 
-def _recent_grades(scene: Scene) -> Iterator[Measure]:
-    limit = scene.limit("recent_grades")
-    assert limit is not None
+def _recent_grades(scene: Scene, limit: Limit) -> Iterator[Measure]:
     need, days = limit.least, limit.window_days
     for a in scene.plan.assignments:
         on = duty_days(scene.season, a.race)[0]
         count = grades_lately(scene.season, a.athlete, a.position, on, days)
-        kept = count >= need
         text = f"{count} of {need:g} graded stops needed in {days} days: {scene.who(a.athlete)}, {scene.place(a.seat)}"
-        cost_s = None if kept or limit.price_s is None else limit.price_s * (need - count)
-        yield Measure(text, kept, a.athlete, a.race, a.car, a.position, count, need, need - count, cost_s)
+        yield held(limit, a.athlete, a.race, text, count, need, least=True, seat=a.seat)
 
 
 def _pins(scene: Scene) -> Iterator[Measure]:
