@@ -44,7 +44,7 @@ def make_plan(
     plan exists, it carries the clashing facts and their repairs instead.
     """
     outcome = solve(study.problem, study.settings, on_progress=on_progress, stop=stop, start=start)
-    return finish_plan(study, outcome)
+    return finish_plan(study, outcome, stop)
 
 
 def plan_with_priorities(
@@ -69,7 +69,7 @@ def plan_with_priorities(
     return with_figures(study, plan)
 
 
-def finish_plan(study: Study, outcome: Outcome) -> Plan:
+def finish_plan(study: Study, outcome: Outcome, stop: Stop | None = None) -> Plan:
     """Turn what the optimiser found into a plan: forecasts, fresh value, reserves and cover, or the clash."""
     plan = Plan(
         status=outcome.status,
@@ -92,7 +92,7 @@ def finish_plan(study: Study, outcome: Outcome) -> Plan:
     if outcome.status == "not_found":
         return plan
     plan = plan.replace(assignments=tuple(sorted(outcome.assignments)), gap=outcome.gap)
-    travel = choose_reserves(study, plan)
+    travel = choose_reserves(study, plan, stop)
     plan = plan.replace(
         reserves=travel.reserves,
         cover=travel.cover,

@@ -84,7 +84,7 @@ class Money:
 
     def banks(self, race: str) -> list[tuple[ServiceBank, float]]:
         """Return the sampled stops of each service of a race, with the expected count."""
-        counts, tire = self.season.service_counts.get(race, {}), self.season.races[race].tire
+        counts, tire = self.season.service_counts[race], self.season.races[race].tire
         return [(self.model.banks[service, tire], count) for service, count in counts.items()]
 
     def costs(self, checks: Iterable[Check]) -> dict[str, float]:

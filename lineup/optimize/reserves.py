@@ -1,26 +1,25 @@
 """Who travels as a reserve, and who covers whom: the second stage, after the lineup and apart from its proof.
 
 A small constraint model chooses the reserves of the whole block together: what a lost starter costs, seat by seat,
-against places and journeys. Every coefficient is exact; what depends on several trips of one athlete together is added
-where it is found missing. Costs are for one loss at a time, each with the season's `absence_chance`.
+against places and journeys. Costs are for one loss at a time, each with the season's `absence_chance`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from itertools import combinations
-
-from ortools.sat.python import cp_model
 
 from lineup.optimize.cover_ways import OnSite
+from lineup.optimize.reserve_model import ReserveModel
+from lineup.optimize.run import Stop
 from lineup.optimize.travel_choice import TravelChoice, Trips
 from lineup.plan import Cover, Plan, Reserve
 from lineup.study import Study
 
-TICKS_PER_S = 1_000_000  # a lost starter is rare: his seconds times the chance are small numbers
-SENT_S = 0.001  # nobody travels for less than a thousandth of a second
-MOST_TICKS = 2**50
+MOST_WAYS = 50_000  # of cover in one model; beyond it the races are taken one after the other
+LEAST_S = 10.0  # for one race
+PROVEN_S = 1e-4  # less than this is left to gain: rounding to ticks, over all that is added up
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,210 +42,63 @@ class Travel:
     notes: tuple[str, ...] = ()
 
 
-def choose_reserves(study: Study, plan: Plan) -> Travel:
+def choose_reserves(study: Study, plan: Plan, stop: Stop | None = None) -> Travel:
     """Choose the reserves of a plan's block, and the cheapest cover of each filled seat.
 
     Reserves keep every hard limit on travel places, nights and travel; could each step in lawfully; and give each
-    filled seat that must be filled as many ways of cover as the limit `cover` asks.
+    filled seat that must be filled as many ways of cover as the limit `cover` asks. Once `stop` says so, the best
+    choice so far is taken; the first one is always made.
     """
     choice = TravelChoice(study, OnSite(study.pricer, plan))
-    model = _Model(choice)
-    chosen, proven = model.solve()
+    chosen, status, notes = _choose(choice, stop)
     if chosen is None:
         return Travel(status="not_found", notes=("no reserves were found in the time given",))
-    short = choice.short(chosen)
-    status, notes = "proven" if proven else "best_so_far", tuple(choice.tell_short(short))
-    if short and choice.cover_is_hard:
-        status = "impossible" if proven and not model.possible() else "best_so_far"
+    notes += tuple(choice.tell_short(choice.short(chosen)))
     cover = tuple(choice.best(seat, chosen).cover for race in choice.site.races for seat in choice.site.filled(race))
     reserves = tuple(Reserve(race, athlete) for race, athlete in sorted(chosen))
     return Travel(reserves, cover, choice.costs(chosen), status, notes)
 
 
-@dataclass(eq=False)
-class _Model:
-    """Which trips to make: y (athlete travels to race), z (way taken for a seat), extra (trips dearer together)."""
-
-    choice: TravelChoice
-    cp: cp_model.CpModel = field(default_factory=cp_model.CpModel)
-    y: dict[tuple[str, str], cp_model.IntVar] = field(default_factory=dict)
-    extra: dict[str, cp_model.IntVar] = field(default_factory=dict)
-    savings: list[tuple[str, float, cp_model.IntVar]] = field(default_factory=list)
-    cost: list[tuple[float, cp_model.IntVar]] = field(default_factory=list)  # seconds
-    missing: list[cp_model.IntVar] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        self.y = {
-            (race, athlete): self.cp.new_bool_var(f"{athlete} travels to {race}")
-            for race, athletes in self.choice.candidates.items()
-            for athlete in athletes
-        }
-        self._trips()
-        self._places()
-        self._cover()
-        self._ways()
-
-    def trips_of(self, athlete: str) -> list[str]:
-        """Races an athlete could travel to as a reserve, in order of report."""
-        return [race for race in self.choice.site.races if (race, athlete) in self.y]
-
-    def _trips(self) -> None:
-        """Price each trip alone, what two trips in a row save, and rule out pairs that break a limit."""
-        place_s = self.choice.study.season.weights.priced_travel_place_s + SENT_S
-        for (race, athlete), travels in self.y.items():
-            self.cost.append((place_s + self.choice.trip_s(athlete, (race,)), travels))
-        for athlete in dict.fromkeys(athlete for _, athlete in self.y):
-            trips = self.trips_of(athlete)
-            for first, second in combinations(trips, 2):
-                if self.choice.near(first, second):
-                    self._pair(athlete, first, second, trips[trips.index(first) + 1 : trips.index(second)])
-
-    def _pair(self, athlete: str, first: str, second: str, between: Sequence[str]) -> None:
-        one, other = self.y[first, athlete], self.y[second, athlete]
-        if self.choice.broken(athlete, (first, second)):
-            self.cp.add_bool_or([~one, ~other])
-            return
-        apart = self.choice.trip_s(athlete, (first,)) + self.choice.trip_s(athlete, (second,))
-        saved = apart - self.choice.trip_s(athlete, (first, second))
-        if saved > 1 / TICKS_PER_S:
-            both = self.cp.new_bool_var(f"{athlete} stays from {first} to {second}")
-            for condition in (one, other, *(~self.y[race, athlete] for race in between)):
-                self.cp.add_implication(both, condition)
-            self.cost.append((-saved, both))
-            self.savings.append((athlete, saved, both))
-
-    def _places(self) -> None:
-        limit, rules = self.choice.study.season.limits.get("travel_places"), self.choice.study.pricer.rules
-        for race in self.choice.site.races:
-            places, starters = rules.places(race), len(self.choice.site.seat_in[race])
-            sent = [variable for (where, _), variable in self.y.items() if where == race]
-            if places is None or not sent:
-                continue
-            room = max(0, int(places) - starters)
-            if limit is not None and limit.price_s is not None:
-                beyond = self.cp.new_int_var(0, len(sent), f"beyond the places of {race}")
-                self.cp.add(sum(sent) - beyond <= room)
-                self.cost.append((limit.price_s, beyond))
-            else:
-                self.cp.add(sum(sent) <= room)
-
-    def _cover(self) -> None:
-        """Count ways of cover; each one missing is priced, or where cover is hard avoided above all else."""
-        limit = self.choice.study.season.limits.get("cover")
-        if limit is None:
-            return
-        for seat in self.choice.must_cover():
-            fixed, direct = self.choice.covered_by(seat)
-            if fixed < self.choice.asked:
-                lacking = self.cp.new_int_var(0, self.choice.asked - fixed, f"ways missing for {seat}")
-                sent = [self.y[seat.race, athlete] for athlete in direct]
-                self.cp.add(sum(sent) + lacking >= self.choice.asked - fixed)
-                if limit.price_s is None:
-                    self.missing.append(lacking)
-                else:
-                    self.cost.append((limit.price_s, lacking))
-
-    def _ways(self) -> None:
-        """Take one way per seat; one that needs a reserve only if he travels."""
-        chance = self.choice.study.season.weights.absence_chance
-        for seat, ways in self.choice.ways.items():
-            without = ways[None]
-            taken = []
-            for athlete, way in ways.items():
-                if athlete is not None and way.cost_s < without.cost_s:
-                    z = self.cp.new_bool_var("")
-                    self.cp.add(z <= self.y[seat.race, athlete])
-                    self.cost.append((chance * (way.cost_s - without.cost_s), z))
-                    taken.append(z)
-            self.cp.add_at_most_one(taken)
-
-    # ------------------------------------------------------------------------------------------------------- solve
-
-    def solve(self, presolve: bool = True) -> tuple[Trips | None, bool]:
-        """Choose the trips, and say whether that is proven: as few missing ways of cover as can be, then the cost.
-
-        What the trips of one athlete break or cost together is added where a solution shows it, until none does.
-        """
-        sure = True
-        if self.missing:
-            lacking, sure = self._least(lambda: sum(self.missing), presolve)
-            if lacking is None:
-                return None, sure
-            self.cp.add(sum(self.missing) <= sum(self.choice.short(lacking).values()))
-        chosen, best = self._least(self._seconds, presolve)
-        return chosen, sure and best
-
-    def _seconds(self) -> cp_model.LinearExprT:
-        """Everything that costs, in ticks."""
-        terms = [(_ticks(seconds), variable) for seconds, variable in self.cost]
-        terms += [(1, extra) for extra in self.extra.values()]
-        return cp_model.LinearExpr.weighted_sum([variable for _, variable in terms], [ticks for ticks, _ in terms])
-
-    def _least(self, total: Callable[[], cp_model.LinearExprT], presolve: bool) -> tuple[Trips | None, bool]:
-        """Trips that make a total least, or None; and whether that is proven."""
-        while True:
-            solver = self._solver(presolve)
-            self.cp.minimize(total())
-            status = solver.solve(self.cp)
-            if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-                return None, status == cp_model.INFEASIBLE
-            chosen = frozenset(key for key, variable in self.y.items() if solver.boolean_value(variable))
-            if not self._add_missing(chosen, solver):
-                return chosen, status == cp_model.OPTIMAL
-
-    def possible(self) -> bool:
-        """Look again, presolve off, whether any reserves give every seat its ways of cover."""
-        again = _Model(self.choice)
-        again.cp.add(sum(again.missing) == 0)
-        chosen, sure = again.solve(presolve=False)
-        return chosen is not None or not sure
-
-    def _add_missing(self, chosen: Trips, solver: cp_model.CpSolver) -> bool:
-        """Forbid trips of one athlete that break a limit together, and charge what they cost beyond the model."""
-        added = False
-        for athlete in dict.fromkeys(athlete for _, athlete in self.y):
-            trips = [race for race in self.trips_of(athlete) if (race, athlete) in chosen]
-            if len(trips) > 1:
-                added = self._add_limits(athlete, trips) or self._add_costs(athlete, trips, solver) or added
-        return added
-
-    def _add_limits(self, athlete: str, trips: list[str]) -> bool:
-        if not self.choice.broken(athlete, trips):
-            return False
-        for race in list(trips):
-            fewer = [other for other in trips if other != race]
-            if self.choice.broken(athlete, fewer):
-                trips = fewer
-        self.cp.add_bool_or([~self.y[race, athlete] for race in trips])
-        return True
-
-    def _add_costs(self, athlete: str, trips: list[str], solver: cp_model.CpSolver) -> bool:
-        saved = sum(s for who, s, both in self.savings if who == athlete and solver.boolean_value(both))
-        known = sum(self.choice.trip_s(athlete, (race,)) for race in trips) - saved
-        known_ticks = _ticks(known) + (solver.value(self.extra[athlete]) if athlete in self.extra else 0)
-        beyond = _ticks(self.choice.trip_s(athlete, trips)) - _ticks(known)
-        if beyond <= known_ticks - _ticks(known) + len(trips):
-            return False
-        if athlete not in self.extra:
-            self.extra[athlete] = self.cp.new_int_var(0, MOST_TICKS, f"trips of {athlete} together")
-        made = sum(self.y[race, athlete] for race in trips)
-        self.cp.add(self.extra[athlete] >= beyond * (made - (len(trips) - 1)))
-        return True
-
-    def _solver(self, presolve: bool) -> cp_model.CpSolver:
-        """One worker, so that the same reserves come out each time."""
-        settings = self.choice.study.settings
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = settings.seed
-        solver.parameters.cp_model_presolve = presolve
-        solver.parameters.linearization_level = 2
-        if settings.work is not None:
-            solver.parameters.max_deterministic_time = settings.work
-        else:
-            solver.parameters.max_time_in_seconds = settings.time_s
-        return solver
+def _choose(choice: TravelChoice, stop: Stop | None) -> tuple[Trips | None, str, tuple[str, ...]]:
+    """Best trips found, their status, and a note on how far from the best they may be."""
+    if sum(map(len, choice.ways.values())) > MOST_WAYS:
+        return _race_by_race(choice)
+    model = ReserveModel(choice, choice.site.races, choice.study.settings.time_s, stop=stop)
+    chosen, proven = model.solve()
+    if chosen is None:
+        return None, "not_found", ()
+    if choice.cover_is_hard and choice.short(chosen):
+        return chosen, "impossible" if proven and not model.possible() else "best_so_far", ()
+    return chosen, *_proof(choice, chosen, model.bound_s)
 
 
-def _ticks(seconds: float) -> int:
-    return round(seconds * TICKS_PER_S)
+def _race_by_race(choice: TravelChoice) -> tuple[Trips, str, tuple[str, ...]]:
+    """Choose the reserves of one race after the other, the earlier trips made.
+
+    No choice for the block costs less than the cheapest of every race on its own, with all that a trip could save
+    after an earlier one.
+    """
+    races, settings = choice.site.races, choice.study.settings
+    seconds = max(LEAST_S, settings.time_s / len(races))
+    alone = [ReserveModel(choice, (race,), seconds, on_its_own=True) for race in races]
+    with ThreadPoolExecutor(settings.workers) as pool:
+        found = list(pool.map(ReserveModel.solve, alone))
+    chosen: Trips = frozenset()
+    for race, (trips, _) in zip(races, found, strict=True):
+        if trips is None or not choice.apart(trips, chosen):
+            trips, _ = ReserveModel(choice, (race,), seconds, chosen).solve()
+        chosen |= trips or frozenset()
+    bounds = [model.bound_s for model in alone if model.bound_s is not None]
+    bound_s = sum(bounds) if len(bounds) == len(races) else None
+    if choice.cover_is_hard and choice.short(chosen):
+        return chosen, "best_so_far", ()
+    return chosen, *_proof(choice, chosen, bound_s)
+
+
+def _proof(choice: TravelChoice, chosen: Trips, bound_s: float | None) -> tuple[str, tuple[str, ...]]:
+    if bound_s is None:
+        return "best_so_far", ()
+    dearer_s = choice.cost_s(chosen) - bound_s
+    if dearer_s <= PROVEN_S:
+        return "proven", ()
+    return "best_so_far", (f"reserves and cover: no other choice costs {dearer_s + 0.005:.2f} s less",)

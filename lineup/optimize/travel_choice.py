@@ -9,6 +9,7 @@ from lineup.optimize.cover_ways import OnSite, Way
 from lineup.season import Seat
 from lineup.study import Study
 
+SENT_S = 0.001  # nobody travels for less than a thousandth of a second
 NEAR_DAYS = 7  # trips further apart than this never share a journey
 MOST_NAMED = 6
 
@@ -61,6 +62,25 @@ class TravelChoice:
         """Whether two trips may share a journey."""
         races = self.study.season.races
         return abs((races[second].report - races[first].report).days) <= NEAR_DAYS
+
+    def saved_s(self, athlete: str, first: str, second: str) -> float:
+        """Seconds that two trips cost less together than each alone."""
+        return sum(self.trip_s(athlete, (race,)) for race in (first, second)) - self.trip_s(athlete, (first, second))
+
+    def most_saved(self, athlete: str, race: str) -> float:
+        """Seconds that a trip could save at most by following an earlier one."""
+        races = self.site.races
+        earlier = (other for other in races[: races.index(race)] if self.near(other, race))
+        able = (other for other in earlier if athlete in self.candidates[other])
+        return max((self.saved_s(athlete, other, race) for other in able), default=0.0)
+
+    def apart(self, trips: Trips, earlier: Trips) -> bool:
+        """Whether trips neither save anything after earlier ones nor break a limit with them."""
+        for race, athlete in trips:
+            before = [other for other in self.site.races if (other, athlete) in earlier]
+            if self.most_saved(athlete, race) > 0 or (before and self.broken(athlete, (*before, race))):
+                return False
+        return True
 
     # ------------------------------------------------------------------------------------------------------ cover
 
@@ -115,6 +135,12 @@ class TravelChoice:
             yield f"cover: {where} at {race} has {self.asked - lacking} of {self.asked} ways to be covered; {why}"
         if len(short) > MOST_NAMED:
             yield f"cover: {len(short) - MOST_NAMED} more seats lack cover"
+
+    def cost_s(self, chosen: Trips) -> float:
+        """Cost of these reserves beyond that of none, with the least that each must be worth, seconds."""
+        chance = self.study.season.weights.absence_chance
+        without_s = chance * sum(ways[None].cost_s for ways in self.ways.values())
+        return sum(self.costs(chosen).values()) - without_s + SENT_S * len(chosen)
 
     def costs(self, chosen: Trips) -> dict[str, float]:
         """Exact costs of these reserves, by item."""

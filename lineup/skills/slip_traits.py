@@ -39,8 +39,8 @@ def fit_trait_rates(
         means = np.array([group_sums(pool, weight * due * x, pools) for x in traits.T]) / np.maximum(sums, 1e-300)
         unusual = traits - means.T[pool]
         information = unusual.T @ ((weight * due)[:, None] * unusual) + np.eye(len(effect)) * sd**-2
-        step = np.linalg.solve(information, unusual.T @ (weight * (counts - due)) - effect * sd**-2)
+        step = np.linalg.solve(information, unusual.T @ (weight * counts) - effect * sd**-2)  # what is due cancels
         effect = effect + np.clip(step, -_LONGEST, _LONGEST)
-        if np.abs(step).max(initial=0.0) < 1e-6:
+        if np.abs(step).max() < 1e-6:
             break
     return effect, np.asarray(np.linalg.inv(information), dtype=np.float64)

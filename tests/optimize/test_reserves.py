@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import time, timedelta
@@ -14,8 +15,10 @@ import pytest
 from lineup.audit import audit
 from lineup.eligibility import may_fill
 from lineup.limits import Limit, Limits
+from lineup.optimize import reserves
 from lineup.optimize.cover_ways import LONGEST_CHAIN, MOVE_S, OPEN_SEAT_S
-from lineup.optimize.reserves import SENT_S, Travel, choose_reserves
+from lineup.optimize.reserves import Travel, choose_reserves
+from lineup.optimize.travel_choice import SENT_S
 from lineup.plan import Assignment, Cover, Move, Plan, Reserve
 from lineup.season import Absence, Clearance, Entry, Pin, Position, Season, Seat, Weights
 from lineup.study import Study
@@ -203,6 +206,40 @@ def test_no_set_of_reserves_costs_less(seed: int) -> None:
     spent = SENT_S * len(travel.reserves)
     assert travel.status == "proven"
     assert sum(travel.costs.values()) + spent == pytest.approx(best_total(study, plan), abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_race_by_race_says_how_far_from_the_best_it_may_be(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    season, plan = random_case(seed)
+    kept = tuple(c for c in season.clearances if c.athlete not in ("a7", "a8"))
+    season = season.replace(
+        athletes={a: season.athletes[a] for a in ("a1", "a2", "a3", "a4", "a5", "a6")}, clearances=kept
+    )
+    study = study_of(season, seed)
+    monkeypatch.setattr(reserves, "MOST_WAYS", 0)
+    travel = choose_reserves(study, plan)
+    spent = sum(travel.costs.values()) + SENT_S * len(travel.reserves)
+    best = best_total(study, plan)
+    assert spent >= best - 1e-4
+    stated = [float(found[1]) for note in travel.notes if (found := re.search(r"costs (\S+) s less", note))]
+    assert len(stated) == (travel.status == "best_so_far")
+    assert spent - sum(stated) <= best + 1e-4
+
+
+def test_race_by_race_an_earlier_trip_rules_out_a_later_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    season = tiny_season(athletes=3, positions=2, races=2, weights=LOSS)
+    season = with_limits(season, Limit("weekends_in_a_row", at_most=1), reserves_count=True)
+    monkeypatch.setattr(reserves, "MOST_WAYS", 0)
+    travel = choose_reserves(study_of(season), plan_of(season, "r1 c1 a1 a2", "r2 c1 a1 a2"))
+    assert travel.reserves == (Reserve("r1", "a3"),)
+    assert travel.status == "best_so_far"
+
+
+def test_a_stop_during_the_search_still_gives_reserves_and_cover() -> None:
+    season, plan = random_case(1)
+    stopped, whole = (choose_reserves(study_of(season, 1), plan, stop) for stop in (lambda: True, None))
+    assert len(stopped.cover) == len(whole.cover)
+    assert stopped.status in ("proven", "best_so_far")
 
 
 @pytest.mark.parametrize("seed", range(20))
