@@ -273,3 +273,7 @@ def test_a_trait_of_great_effect_is_found_without_overshooting():
     traits = np.append(np.zeros(1000), 1.0)[:, None]
     effect, _ = fit_trait_rates(counts, np.ones(1001), np.zeros(1001, dtype=np.intp), traits, 1e9, 1e3)
     assert effect == pytest.approx([np.log(50.0)], abs=1e-4)
+    little, _ = fit_trait_rates(
+        np.array([0.1, 0.3]), np.full(2, 0.2), np.zeros(2, dtype=np.intp), np.eye(2)[:, :1], 1e9, 1e3
+    )
+    assert little == pytest.approx([-np.log(3.0)], abs=1e-4)  # old grades: far less than one chance in all

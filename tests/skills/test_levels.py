@@ -146,9 +146,12 @@ def test_usual_traits_and_the_mean_of_the_cleared_by_hand():
     variance[graded] = 0.1
     usual = _usual_traits(cells, variance)
     np.testing.assert_allclose(usual, [[2 / 3, 1 / 3, 1 / 3], [0, 0, 0]])  # a1 lead, a2 new, a4 new and rising
-    centre = np.arange(len(cells.keys), dtype=float)
-    lead = cells.index["a1", "p1", "lift"]
-    np.testing.assert_array_equal(_mean_of_cleared(cells, variance, centre, np.array([7.0, 8.0])), [lead, 8.0])
+    one = variance.copy()
+    one[cells.index["a1", "p2", "drop"]] = 0.1
+    np.testing.assert_allclose(_usual_traits(cells, one)[1], [0, 1, 0])  # the lead alone
+    centre = 5.0 + np.arange(len(cells.keys))
+    lead = centre[cells.index["a1", "p1", "lift"]]
+    np.testing.assert_array_equal(_mean_of_cleared(cells, variance, centre, np.array([1.0, 2.0])), [lead, 2.0])
 
 
 def test_what_is_expected_of_an_athlete_is_his_pool_and_his_traits():

@@ -147,7 +147,7 @@ def test_a_level_lies_between_the_own_record_and_the_pool():
 
 def test_rounds_agree_when_nothing_moves_much():
     facts = given([("a1", "do-1", 4.0, {})])
-    one = start(facts)
+    one = start(facts, pace=0.05)
     assert _agree(one, one)
     first = np.eye(1, len(one.noise))[0]
     who = np.eye(1, len(one.pace))[0]
@@ -194,6 +194,21 @@ def test_grades_with_a_doubtful_loss_say_less_of_pace():
     doubtful, sure = (_round(facts, start(facts, varies=varies)).pace[0] for varies in (1.0, 0.0))
     assert -0.04 < doubtful < 0  # weights 1 / 0.05² and 1 / (0.05² + (0.5 / 3.3)²): a tenth of 0.2 at most
     assert sure < 2 * doubtful
+
+
+def test_a_loss_is_no_part_of_what_practice_and_pace_add():
+    """Slips of 0.5 s in practice, which takes a tenth longer, and after a slip, when the athlete is a tenth slower."""
+    rows = [("a1", "do-1", 4.0, {})] * 40 + [("a1", "do-1", 4.4, {"setting": "practice"})] * 40
+    slip = {"misses": ("slip",)}
+    in_practice = given(rows + [("a1", "do-1", 4.9, {**slip, "setting": "practice"})] * 20)
+    assert _round(in_practice, start(in_practice)).losses.loss_s[0] == pytest.approx(0.5, abs=0.1)
+    pairs = [
+        (("a1", "do-1", 4.5, {**slip, "stop": str(n)}), ("a1", "do-2", 4.9, {**slip, "stop": str(n)}))
+        for n in range(20)
+    ]
+    pressed = given(rows + [row for pair in pairs for row in pair])
+    losses = _round(pressed, start(pressed, pace=np.log(1.1))).losses
+    assert losses.loss_s[0] == pytest.approx(0.5, abs=0.1)
 
 
 def test_rounds_go_on_until_they_agree():
