@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from datetime import date
 
 from lineup.plan import Plan
 from lineup.report.plain import latin
-from lineup.season import Absence, Season
+from lineup.season import Season
 
 
 def travellers(plan: Plan, races: Collection[str] | None = None) -> frozenset[tuple[str, str]]:
@@ -19,7 +18,7 @@ def travellers(plan: Plan, races: Collection[str] | None = None) -> frozenset[tu
 def unavailable(season: Season, races: Iterable[str]) -> tuple[str, ...]:
     """Return the athletes who are out on a day of one of these races, in the order of the athletes file."""
     days = [season.duty_days(race) for race in races]
-    out = {a.athlete for a in season.absences if a.status == "out" and any(overlaps(a, *span) for span in days)}
+    out = {a.athlete for a in season.absences if a.status == "out" and any(a.touches(*span) for span in days)}
     return tuple(athlete for athlete in season.athletes if athlete in out)
 
 
@@ -41,8 +40,3 @@ def car_name(season: Season, car: str) -> str:
 def position_name(season: Season, position: str) -> str:
     """Return a position's name, or its id where the season no longer has it."""
     return season.positions[position].name if position in season.positions else position
-
-
-def overlaps(absence: Absence, first: date, last: date) -> bool:
-    """Whether an absence touches a span of local days, both ends included."""
-    return absence.first_day <= last and (absence.last_day is None or first <= absence.last_day)

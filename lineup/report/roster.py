@@ -7,7 +7,6 @@ from itertools import groupby
 from typing import Literal
 
 from lineup.plan import Plan
-from lineup.report.party import overlaps
 from lineup.rules import ScheduleRules
 from lineup.rules.timeline import Journeys, block_duty
 from lineup.season import Athlete, Season, Seat
@@ -93,7 +92,7 @@ def _cell(season: Season, athlete: str, weekend: str, seats: list[Seat], trips: 
         return RosterCell(weekend, "no_race")
     days = [season.duty_days(race) for race in races]
     gone = [a for a in season.absences if a.athlete == athlete and a.status == "out"]
-    out = all(any(overlaps(absence, *span) for absence in gone) for span in days)
+    out = all(any(absence.touches(*span) for absence in gone) for span in days)
     return RosterCell(weekend, "out" if out else "rests")
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from lineup.plan_changes import SeatChange
-from lineup.report.party import overlaps
 from lineup.season import Absence, Season, Seat
 from lineup.store.changes import label, seat_text
 
@@ -27,6 +26,6 @@ def unfit(season: Season, changes: Iterable[SeatChange]) -> Iterator[str]:
 
 
 def _stops(season: Season, absence: Absence, seat: Seat) -> bool:
-    if not overlaps(absence, *season.duty_days(seat.race)):
+    if not absence.touches(*season.duty_days(seat.race)):
         return False
     return absence.status == "out" or seat.position not in absence.positions
