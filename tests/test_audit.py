@@ -16,6 +16,7 @@ import pytest
 import lineup.audit
 from lineup.audit import Audit, Check, audit
 from lineup.audit.money import blended_s, stop_seconds
+from lineup.audit.sitting import may_sit
 from lineup.errors import PlanFileError
 from lineup.lawful import broken_rules
 from lineup.plan import Assignment, Cover, Move, Plan, Reserve
@@ -566,6 +567,7 @@ def test_one_and_none_are_told_in_the_singular_and_as_none() -> None:
     found = audit(fixed_season(limits=limits_of(weekends_in_a_row=3)), lineup_of("r1 c1: a1, -"), ("w1",))
     assert found.check("clearance").text == "the 1 start is cleared"
     assert found.check("pin").text == "there are no pins"
+    assert (found.check("pin").unit, found.check("pin").source) == ("", "")  # no number, and nobody gave one
     assert found.check("weekends_in_a_row").text.startswith("1 weekend of 3 allowed: Athlete 1 (a1)")
 
 
@@ -756,6 +758,9 @@ def test_a_graded_stop_counts_once_however_many_tasks_it_has() -> None:
     measures = [(m.athlete, m.race, m.car, m.position, m.figure) for m in check.measures]
     assert measures == [("a1", "r1", "c1", "p1", 5), ("a2", "r1", "c1", "p2", 0)]
     assert (check.figure, check.text.partition(":")[0]) == (0, "0 of 0 graded stops needed in 3 days")  # the fewest
+    for need in (5, 6):
+        asks = season.replace(limits=limits_of(recent_grades={"at_least": need, "days": 3}))
+        assert may_sit(asks, "a1", Seat("r1", "c1", "p1")) is (need == 5)
 
 
 @pytest.mark.parametrize(
@@ -821,6 +826,8 @@ def test_ways_to_cover_each_seat() -> None:
     [
         {"pins": tuple(Pin("never", who, "so be it", None, None, "c1") for who in ("a3", "a4"))},
         {"pins": tuple(Pin("must", who, "so be it", None, None, "c2") for who in ("a3", "a4"))},
+        {"absences": tuple(Absence(who, date(2026, 4, 1), None, "out") for who in ("a3", "a4"))},
+        {"absences": tuple(Absence(who, date(2026, 4, 1), None, "only") for who in ("a3", "a4"))},  # no position
         {"limits": limits_of(cover=1, recent_grades={"at_least": 99, "days": 5})},
         {"positions": {name: Position(name, name, min_height_m=1.85) for name in ("p1", "p2")}},  # all are 1.80 m
     ],
@@ -833,7 +840,7 @@ def test_who_covers_must_be_allowed_in_the_seat(changes: dict[str, Any]) -> None
     prices["recent_grades"] |= {"at_least": 99, "days": 5}
     dear = season.replace(limits=limits_of(cover=1, **prices))
     broken = {m.car for m in audit(dear, lineup_of(CREWS), ("w1",)).check("cover").broken}
-    assert broken == ({"c1", "c2"} if "pins" in changes else {"c2"})  # a price keeps nobody out
+    assert broken == ({"c2"} if changes.keys() & {"limits", "positions"} else {"c1", "c2"})  # a price keeps nobody out
 
 
 @pytest.mark.parametrize(
@@ -841,6 +848,7 @@ def test_who_covers_must_be_allowed_in_the_seat(changes: dict[str, Any]) -> None
     [
         {"pins": tuple(Pin("never", who, "so be it", race="r2") for who in ("a3", "a4"))},
         {"pins": tuple(Pin("must", who, "so be it", race="r2", car="c2") for who in ("a3", "a4"))},
+        {"pins": (Pin("never", "a1", "so be it", position="p2"),)},  # of somebody else
         {"limits": limits_of(cover=1, recent_grades={"at_least": 2, "days": 5})},  # each has two
     ],
 )
@@ -936,6 +944,7 @@ def test_who_works_another_race_there_that_day_is_on_site() -> None:
     for second, kept in (
         (("north", "2026-05-02 11:00", "2026-05-02 20:00"), False),
         (("north", "2026-05-02 12:00", "2026-05-02 20:00"), True),  # free when the first is over
+        (("north", "2026-05-02 20:00", "2026-05-03 02:00"), True),  # a duty is of the day of its report
         (("south", "2026-05-02 13:00", "2026-05-02 20:00"), False),
         (("north", "2026-05-03 13:00", "2026-05-03 20:00"), False),
     ):
@@ -1191,7 +1200,7 @@ def test_slowest_service() -> None:
     ]
     cars["c1"] = replace(cars["c1"], slowest_s=5.75)
     assert audit(season.replace(cars=cars), lineup_of(WHOLE), None, fixed_model(season)).check("slowest").kept
-    with pytest.raises(KeyError):
+    with pytest.raises(KeyError, match="slowest"):
         audit(season, lineup_of(WHOLE), None, fixed_model(season)).check("slowest")
 
 

@@ -58,7 +58,7 @@ def blended_s(times: Floats, tail: float, tail_share: float) -> float:
     worst = sorted(times.tolist(), reverse=True)
     count = tail_share * len(worst)
     whole = math.floor(count)
-    total = math.fsum(worst[:whole]) + (count - whole) * (worst[whole] if whole < len(worst) else 0.0)
+    total = math.fsum(worst[:whole]) + (count - whole) * math.fsum(worst[whole : whole + 1])
     return (1 - tail) * math.fsum(worst) / len(worst) + tail * total / count
 
 
