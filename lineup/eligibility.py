@@ -10,8 +10,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
+from lineup.pins import matches_race, pin_place
 from lineup.recent_grades import graded_stops
-from lineup.season import Pin, Season, Seat
+from lineup.season import Season, Seat
 
 HEIGHT_TOLERANCE_M = 1e-6  # 72 in and 182.88 cm are the same height
 _INCH_M = 0.0254
@@ -82,28 +83,6 @@ def refusals(season: Season, athlete: str, seat: Seat) -> tuple[Verdict, ...]:
     return tuple(verdict for verdict in _verdicts(season, athlete, seat) if not verdict.allowed)
 
 
-def pin_matches(pin: Pin, seat: Seat) -> bool:
-    """Whether a pin speaks of this seat; what it leaves open matches everything."""
-    return pin.race in (None, seat.race) and pin.car in (None, seat.car) and pin.position in (None, seat.position)
-
-
-def matches_race(season: Season, pin: Pin, race: str) -> bool:
-    """Whether a race has any seat that a pin speaks of; see `Pin` for what holds there."""
-    return (
-        pin.race in (None, race)
-        and (pin.car is None or pin.car in season.cars_in[race])
-        and (pin.position is None or pin.position in season.positions_of(race))
-        and bool(season.cars_in[race] and season.positions_of(race))
-    )
-
-
-def bears_on(season: Season, pin: Pin, athlete: str, seat: Seat) -> bool:
-    """Whether a pin is among the reasons why an athlete sits in a seat."""
-    if pin.kind in ("pair", "apart"):
-        return athlete in (pin.athlete, pin.other) and matches_race(season, pin, seat.race)
-    return pin.kind == "must" and pin.athlete == athlete and pin_matches(pin, seat)
-
-
 def shown_day(day: date) -> str:
     """Write a day as messages show it."""
     return f"{day.day} {day:%b %Y}"
@@ -124,7 +103,7 @@ def _clearance(season: Season, athlete: str, seat: Seat) -> Verdict | None:
     who, what = season.label("athletes", athlete), season.label("positions", seat.position)
     if level == "training":
         pins = season.pins_of.get(athlete, ())
-        if any(pin.kind == "must" and pin.position is not None and pin_matches(pin, seat) for pin in pins):
+        if any(pin.kind == "must" and pin.position is not None and pin.matches(seat) for pin in pins):
             return Verdict(True, None, f"{who} is in training for {what} and pinned to it")
         return Verdict(False, "clearance", f"{who} is in training for {what}: starts only where a must pin names it")
     rows = season.clearances_of.get((athlete, seat.position), ())
@@ -173,7 +152,7 @@ def _availability(season: Season, athlete: str, seat: Seat) -> Verdict | None:
 def _pins(season: Season, athlete: str, seat: Seat) -> Verdict | None:
     who = season.label("athletes", athlete)
     for pin in season.pins_of.get(athlete, ()):
-        matches = pin_matches(pin, seat)
+        matches = pin.matches(seat)
         if pin.kind == "never" and matches:
             return Verdict(False, "pin", f"{who} is pinned away from {pin_place(season, pin)}: {pin.reason}")
         if pin.kind == "must" and not matches and matches_race(season, pin, seat.race):
@@ -198,35 +177,6 @@ def _recent_grades(season: Season, athlete: str, seat: Seat) -> Verdict | None:
         return Verdict(False, "recent_grades", text, {}, count, limit.at_least)
     costs = {"limit:recent_grades": limit.price_s * (limit.at_least - count)}
     return Verdict(True, "recent_grades", text, costs, count, limit.at_least)
-
-
-def pin_place(season: Season, pin: Pin) -> str:
-    """Say which seats a pin speaks of: at which races it holds, for a pair or apart."""
-    if pin.kind in ("pair", "apart"):
-        return _pair_races(season, pin) or "at every race"
-    parts = [
-        "any position" if pin.position is None else season.label("positions", pin.position),
-        "" if pin.car is None else f"on car {season.label('cars', pin.car)}",
-        "" if pin.race is None else f"at {season.label('races', pin.race)}",
-    ]
-    return " ".join(part for part in parts if part)
-
-
-def pair_rule(season: Season, pin: Pin) -> str:
-    """Say what a pair or apart pin asks of its two athletes, and at which races."""
-    rule = "work the same car or not at all" if pin.kind == "pair" else "never work the same car"
-    return " ".join(part for part in (rule, _pair_races(season, pin)) if part)
-
-
-def _pair_races(season: Season, pin: Pin) -> str:
-    """Races at which a pair or apart holds; nothing where it names none."""
-    where = "" if pin.race is None else f"at {season.label('races', pin.race)}"
-    named = [
-        "" if pin.car is None else f"car {season.label('cars', pin.car)}",
-        "" if pin.position is None else f"a {season.label('positions', pin.position)}",
-    ]
-    having = " and ".join(part for part in named if part)
-    return " ".join(part for part in (where, f"where there is {having}" if having else "") if part)
 
 
 def _length(metres: float) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 
-from lineup.eligibility import matches_race, may_fill, pair_rule, pin_matches, pin_place
+from lineup.eligibility import may_fill
+from lineup.pins import matches_race, pair_rule, pin_place
 from lineup.price import Pricer
 from lineup.rules import Breach
 from lineup.season import Entry, Pin, Seat
@@ -85,7 +86,7 @@ class _Look:
         """Whether a pin is kept at a race that it matches."""
         own, others = ([s for s in self.worked.get(a or "", ()) if s.race == race] for a in (pin.athlete, pin.other))
         if pin.kind == "must":
-            return any(pin_matches(pin, seat) for seat in own)
+            return any(pin.matches(seat) for seat in own)
         first, second = {seat.car for seat in own}, {seat.car for seat in others}
         return first == second if pin.kind == "pair" else not first & second
 

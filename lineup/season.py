@@ -228,6 +228,12 @@ class Pin:
     car: str | None = None
     position: str | None = None
 
+    def matches(self, seat: Seat) -> bool:
+        """Whether the pin speaks of this seat; what it leaves open matches everything."""
+        return (
+            self.race in (None, seat.race) and self.car in (None, seat.car) and self.position in (None, seat.position)
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class WorkedDuty:

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from lineup.eligibility import matches_race, may_fill, pin_place, shown_day
+from lineup.eligibility import may_fill, shown_day
 from lineup.errors import InputError
 from lineup.explain import words
+from lineup.pins import matches_race, pin_place
 from lineup.plan import Plan
 from lineup.season import Absence, Pin, Season, Seat
 from lineup.suggest import did_you_mean

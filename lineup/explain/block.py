@@ -7,7 +7,6 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
 
-from lineup.eligibility import pin_matches
 from lineup.explain.crew_bounds import CrewBounds, Service
 from lineup.explain.grounds import Ground, blockers, of_pin
 from lineup.rules import ScheduleRules, Window
@@ -112,7 +111,7 @@ class Block:
         for pin in self.season.pins:
             if pin.kind == kind and of_pin(pin) not in self.lifted:
                 for race in races:
-                    seats = tuple(seat for seat in self.seats((race,)) if pin_matches(pin, seat))
+                    seats = tuple(seat for seat in self.seats((race,)) if pin.matches(seat))
                     if seats:
                         yield pin, race, seats
 

@@ -6,10 +6,10 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from lineup.audit import Audit, audit
-from lineup.eligibility import pin_place
 from lineup.explain import words
 from lineup.optimize.run import OnProgress, Stop
 from lineup.optimize.solve import Outcome, solve
+from lineup.pins import pin_place
 from lineup.plan import Plan
 from lineup.price import Priced
 from lineup.season import Pin, Season

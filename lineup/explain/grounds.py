@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from lineup.eligibility import pair_rule, pin_matches, pin_place, refusals, shown_day
+from lineup.eligibility import refusals, shown_day
 from lineup.limits import KNOWN_LIMITS, counted
+from lineup.pins import pair_rule, pin_place
 from lineup.plan import Fact
 from lineup.rules import ScheduleRules
 from lineup.season import Absence, Pin, Season, Seat
@@ -59,7 +60,7 @@ def blockers(season: Season, athlete: str, seat: Seat) -> tuple[Ground, ...]:
     if "availability" in kinds:
         found += [of_absence(absence) for absence in absences_at(season, athlete, seat)]
     if "pin" in kinds:
-        never = [p for p in season.pins_of.get(athlete, ()) if p.kind == "never" and pin_matches(p, seat)]
+        never = [p for p in season.pins_of.get(athlete, ()) if p.kind == "never" and p.matches(seat)]
         found += [of_pin(pin) for pin in never]
     return tuple(found)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lineup.eligibility import matches_race
 from lineup.explain.change import Change, Lineup, Moves
+from lineup.pins import matches_race
 from lineup.plan import Move
 from lineup.rules import RULES, Breach
 from lineup.season import Seat

@@ -8,7 +8,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from lineup.eligibility import pin_matches
 from lineup.optimize.calendar import Calendar
 from lineup.optimize.crews import Crew, CrewValues
 from lineup.optimize.cuts import CutPool
@@ -133,7 +132,7 @@ class Bench:
         for pin in self.problem.season.pins:
             for r, seats in enumerate(self.frame.seats_of):
                 everywhere = frozenset(int(k) for k in seats)
-                matching = frozenset(k for k in everywhere if pin_matches(pin, self.frame.seats[k]))
+                matching = frozenset(k for k in everywhere if pin.matches(self.frame.seats[k]))
                 if matching and pin.kind != "never":
                     found.append((pin, r, matching if pin.kind == "must" else everywhere))
         return tuple(found)

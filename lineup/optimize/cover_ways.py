@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from lineup.eligibility import matches_race, may_fill
+from lineup.eligibility import may_fill
+from lineup.pins import matches_race
 from lineup.plan import Cover, Move, Plan
 from lineup.price import Pricer
 from lineup.season import Entry, Pin, Season, Seat

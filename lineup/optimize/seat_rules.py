@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from lineup.eligibility import pin_matches, refusals
+from lineup.eligibility import refusals
 from lineup.optimize.cuts import cut_at, uniform_mix
 from lineup.optimize.frame import EntryFrame, Floats
 from lineup.optimize.model import Model, Rule, Terms, floor_ticks
@@ -138,7 +138,7 @@ def _pins(model: Model, kind: str) -> Iterator[tuple[int, Pin]]:
 
 def _matching(model: Model, pin: Pin, race: int) -> list[int]:
     """Seats of a race that a pin speaks of."""
-    return [int(k) for k in model.frame.seats_of[race] if pin_matches(pin, model.frame.seats[k])]
+    return [int(k) for k in model.frame.seats_of[race] if pin.matches(model.frame.seats[k])]
 
 
 def _both(model: Model, pin: Pin) -> Iterator[tuple[dict[str, Terms], dict[str, Terms]]]:

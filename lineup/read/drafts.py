@@ -5,34 +5,20 @@ Drafts of `seasons/2026` lie in `seasons/2026.drafts`, one file each, so that no
 
 from __future__ import annotations
 
-import csv
-import io
 import shutil
 import tempfile
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
 from lineup.errors import InputError, Report, SeasonError
-from lineup.read.cells import guarded
 from lineup.read.folder import is_season_file
 from lineup.read.rows import TABLES
 from lineup.read.season_file import read_season
 from lineup.read.source import DOCUMENTS
 from lineup.safe_files import finish_step, one_writer, replace_together, write_whole
-from lineup.season import Absence
 
 ENDINGS: Final = (".csv", ".toml")
-AVAILABILITY: Final = "availability.csv"
-
-
-@dataclass(frozen=True, slots=True)
-class Grid:
-    """A table as text, every row as wide as the header; row 2 of the file is the first of `rows`."""
-
-    header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 def files_of(folder: Path) -> tuple[str, ...]:
@@ -158,74 +144,6 @@ def put_in_place(folder: Path) -> Report:
     for name in drafts:
         drop_draft(folder, name)
     return report
-
-
-def enter_absences(folder: Path, absences: Sequence[Absence], entered_by: str) -> None:
-    """Write absences into availability.csv: days only, never a diagnosis.
-
-    Raises
-    ------
-    InputError
-        When the season is a workbook, has drafts that wait, or would be broken; nothing is written then.
-    """
-    if not folder.is_dir():
-        raise InputError(f"{folder}: a workbook is read only here. Enter the absence in its sheet availability")
-    if drafts_of(folder):
-        raise InputError("edited files wait to be put in place. Put them in place, or let them go, then take this step")
-    text = text_of(folder, AVAILABILITY)
-    for absence in absences:
-        row = {
-            "athlete": absence.athlete,
-            "first_day": absence.first_day.isoformat(),
-            "last_day": absence.last_day.isoformat() if absence.last_day else "",
-            "status": absence.status,
-            "positions": ";".join(absence.positions),
-            "kind": absence.kind,
-            "entered_by": guarded(" ".join(entered_by.split())),
-        }
-        text = with_row(text, tuple(row), row)
-    save_draft(folder, AVAILABILITY, text)
-    try:
-        put_in_place(folder)
-    except SeasonError as error:
-        drop_draft(folder, AVAILABILITY)
-        raise InputError(str(error)) from None
-
-
-def to_grid(text: str) -> Grid:
-    """Parse the text of a table; rows are brought to the header's width, blank lines kept so that rows count alike."""
-    lines = list(csv.reader(io.StringIO(text, newline="")))
-    header = tuple(cell.strip() for cell in lines[0]) if lines else ()
-    rows = ([*line, *[""] * len(header)][: len(header)] for line in lines[1:])
-    return Grid(header, tuple(tuple(row) for row in rows))
-
-
-def is_grid(text: str, taken: Sequence[str] = ()) -> bool:
-    """Whether a table can be edited as a grid: its columns have names of their own, none of them among those taken."""
-    try:
-        header = to_grid(text).header
-    except csv.Error:
-        return False
-    return len({*header, *taken}) == len(header) + len(taken) and "" not in header
-
-
-def to_text(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Write a table as CSV (RFC 4180)."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(rows)
-    return out.getvalue()
-
-
-def with_row(text: str, columns: Sequence[str], row: Mapping[str, str]) -> str:
-    """Return a table with one row more; columns it lacks are added where the row needs them."""
-    grid = to_grid(text)
-    more = [name for name in columns if name not in grid.header and row.get(name)]
-    header = [*grid.header, *more] if grid.header else list(columns)
-    missing = [""] * (len(header) - len(grid.header))
-    rows = [[*old, *missing] for old in grid.rows]
-    return to_text(header, [*rows, [row.get(name, "") for name in header]])
 
 
 def _check_name(folder: Path, name: str) -> None:

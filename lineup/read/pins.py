@@ -38,12 +38,7 @@ def matching_seats(season: Season, pin: Pin) -> Seats:
     """Seats a pin speaks of, by race."""
     found = {}
     for race in season.races if pin.race is None else (pin.race,):
-        seats = frozenset(
-            seat
-            for car in season.cars_in[race]
-            for seat in season.seats(race, car)
-            if pin.car in (None, car) and pin.position in (None, seat.position)
-        )
+        seats = frozenset(seat for car in season.cars_in[race] for seat in season.seats(race, car) if pin.matches(seat))
         if seats:
             found[race] = seats
     return found

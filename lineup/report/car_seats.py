@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lineup.eligibility import bears_on
+from lineup.pins import bears_on
 from lineup.plan import Cover
 from lineup.report.cover_words import cover_words
 from lineup.report.party import name_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lineup.eligibility import bears_on
+from lineup.pins import bears_on
 from lineup.plan import Plan
 from lineup.season import Season, Seat
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, Literal, Protocol
 
-from lineup.eligibility import pair_rule
 from lineup.errors import NotAllowed, Unacknowledged
+from lineup.pins import pair_rule
 from lineup.plan import Plan
 from lineup.plan_changes import seat_changes
 from lineup.report.limit_rows import limit_name

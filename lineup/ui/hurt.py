@@ -12,7 +12,7 @@ from lineup.explain.absences import Return, absence_of, return_of
 from lineup.explain.injury import CAUTION, Option, Replan, option_text
 from lineup.explain.words import count
 from lineup.plan import Plan
-from lineup.read.drafts import enter_absences
+from lineup.read.entered_absences import enter_absences
 from lineup.report.party import car_name, name_of, position_name
 from lineup.report.race_words import race_name
 from lineup.season import Absence, Season

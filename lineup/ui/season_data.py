@@ -16,13 +16,11 @@ from lineup.read.drafts import (
     drafts_of,
     drop_draft,
     files_of,
-    is_grid,
     put_in_place,
     save_draft,
     text_of,
-    to_grid,
-    to_text,
 )
+from lineup.read.grid import is_grid, to_grid, to_text
 from lineup.season import Season
 from lineup.ui import show
 from lineup.ui.act import taken

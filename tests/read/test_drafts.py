@@ -18,14 +18,12 @@ from lineup.read.drafts import (
     draft_folder,
     drafts_of,
     drop_draft,
-    enter_absences,
     put_in_place,
     save_draft,
     text_of,
-    to_grid,
-    to_text,
-    with_row,
 )
+from lineup.read.entered_absences import enter_absences
+from lineup.read.grid import to_grid, to_text, with_row
 from lineup.season import Absence
 from tests.builders import tiny_season, write_season
 
