@@ -71,6 +71,12 @@ def test_each_athlete_in_one_position_gives_the_crews_with_that_position_changed
         np.testing.assert_allclose(bank.with_each(crew, position, range(5)), bank.stop_times(crews), atol=1e-12)
 
 
+def test_a_seat_that_only_one_athlete_could_take() -> None:
+    bank = random_bank(np.random.default_rng(4), four_tires(), athletes=1, scenarios=4)
+    crew = np.zeros(len(bank.positions), dtype=int)
+    np.testing.assert_allclose(bank.with_each(crew, "jack", [0]), bank.stop_times(crew))
+
+
 def test_each_athlete_in_a_position_without_tasks_gives_the_same_stop() -> None:
     rng = np.random.default_rng(4)
     choreography = four_tires()

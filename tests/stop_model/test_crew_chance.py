@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -80,6 +81,21 @@ def test_counts_scale_the_gain() -> None:
 
 def test_certain_skills_leave_no_doubt() -> None:
     assert chance_above_zero(saved(chances(sd=0.0), work("a2", "a2"), work("a1", "a2"))) == 1.0
+
+
+def test_a_tire_moves_the_splits_it_names() -> None:
+    season, known = relay(0.1)
+    model = CrewChances(season, replace(known, tire={("one", "lined"): 0.25}), guesses=16, stops=4)
+    plain, lined = (model.seconds([Work("four", tire, {"p1": "a1", "p2": "a2"})]) for tire in ("plain", "lined"))
+    assert lined - plain == pytest.approx(0.25)
+
+
+def test_mean_and_tail_mean_are_blended() -> None:
+    """The worse half of a normal lies 0.7979 standard deviations above its mean, here of the sum of two (0.3 each)."""
+    season, known = relay(0.0)
+    model = CrewChances(season, known, guesses=2, stops=4096, tail=0.4, tail_share=0.5)
+    expected = 4.0 + 4.1 + 0.4 * 0.797885 * 0.3 * np.sqrt(2)
+    assert model.seconds(work("a1", "a2")) == pytest.approx(expected, abs=0.005)
 
 
 @pytest.mark.parametrize("stager", [True, False])

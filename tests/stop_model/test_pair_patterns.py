@@ -7,7 +7,7 @@ import pytest
 
 from lineup.season import Season
 from lineup.skills import estimate_skills
-from lineup.stop_model.pair_patterns import find_pairs, pair_patterns
+from lineup.stop_model.pair_patterns import PairPattern, PairPatterns, _text, find_pairs, pair_patterns
 from tests.builders import grade_row, grade_table, stop_row, stop_table, tiny_season
 
 
@@ -90,3 +90,26 @@ def test_the_sentence_says_what_stands_out_or_that_nothing_does() -> None:
     assert "luck alone shows one as strong" in found.text
     season = graded_season(8, 0.0)
     assert "too few" in pair_patterns(season, estimate_skills(season), scenarios=64).text
+
+
+def test_what_is_said_of_pairs_in_full() -> None:
+    season = tiny_season(athletes=3)
+
+    def said(slower_s: float, luck: float, untestable: int) -> str:
+        best = PairPattern("a1", "a3", 12, slower_s, luck)
+        return _text(PairPatterns(80, (best, PairPattern("a1", "a2", 9, 0.0, 1.0)), untestable), season)
+
+    both = "Athlete 1 (a1) and Athlete 3 (a3)"
+    assert said(0.217, 0.02, 0) == (
+        f"Of 2 pairs tested on 80 stops, one stands out: {both}: 0.22 s slower together than their own records say, "
+        "over 12 stops. Luck alone would show a pair as strong with chance 0.020."
+    )
+    assert said(-0.217, 0.05, 4) == (
+        "Of 2 pairs tested on 80 stops (4 more were hardly ever seen apart), none stands out. The strongest is "
+        f"{both}: 0.22 s quicker together than their own records say, over 12 stops; among so many pairs luck alone "
+        "shows one as strong with chance 0.05."
+    )
+    assert _text(PairPatterns(7, (), 3), season) == (
+        "7 stops of stops.csv name their whole crew: too few, or the same athletes always together, to tell whether "
+        "pairs matter."
+    )
