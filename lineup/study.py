@@ -26,25 +26,29 @@ class Study:
 
     Each part is computed once, when it is first asked for. A what-if is `with_season`: the same estimates and
     samples, other facts.
+
+    Attributes
+    ----------
+    known_estimates, known_model : estimates and samples made before, to be taken instead of new ones.
     """
 
     season: Season
     weekends: tuple[str, ...]
     settings: Settings = field(default_factory=Settings)
     report: Report = field(default_factory=Report)
-    _estimates: SkillEstimates | None = None
-    _model: StopModel | None = None
+    known_estimates: SkillEstimates | None = None
+    known_model: StopModel | None = None
 
     @cached_property
     def estimates(self) -> SkillEstimates:
         """Skill estimates from the graded stops."""
-        return self._estimates or estimate_skills(self.season)
+        return self.known_estimates or estimate_skills(self.season)
 
     @cached_property
     def model(self) -> StopModel:
         """Sampled stops of everyone who may fill a seat."""
-        if self._model is not None:
-            return self._model
+        if self.known_model is not None:
+            return self.known_model
         return sample_stops(self.season, self.estimates, self.settings.seed, self.settings.scenarios)
 
     @cached_property
@@ -128,4 +132,4 @@ def study_of(study: Study, plan: Plan) -> Study:
     weekends = plan.weekends or study.weekends
     if (weekends, settings) == (study.weekends, study.settings):
         return study
-    return replace(study, weekends=weekends, settings=settings, _estimates=study.estimates, _model=None)
+    return replace(study, weekends=weekends, settings=settings, known_estimates=study.estimates, known_model=None)

@@ -71,7 +71,7 @@ def _confirm_quicker(study, lineup, give):
             row = bank.athletes[give.position].index(give.athlete)
             durations[give.position][row] = np.maximum(durations[give.position][row] - quicker, 0.0)
             banks[key] = replace(bank, durations=durations)
-        changed = replace(study, _model=StopModel(banks, 1, 128))
+        changed = replace(study, known_model=StopModel(banks, 1, 128))
         gained = stop_s(study, lineup.crews) - stop_s(changed, lineup.crews)
         assert (gained >= 0.1 - 1e-6) == enough
 

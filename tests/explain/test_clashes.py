@@ -26,7 +26,7 @@ from tests.optimize.seasons import QUICK, random_model, random_season
 
 
 def study_of(season: Season, seed: int = 1) -> Study:
-    return Study(season, season.weekends, QUICK, _model=random_model(season, 8, np.random.default_rng(seed)))
+    return Study(season, season.weekends, QUICK, known_model=random_model(season, 8, np.random.default_rng(seed)))
 
 
 def with_limits(season: Season, *limits: Limit) -> Season:

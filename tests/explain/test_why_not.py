@@ -122,7 +122,7 @@ def _difference(study, plan, forced, athlete, position, split, quicker):
                 row = bank.athletes[position].index(athlete)
                 durations[position][row, rank] = np.maximum(durations[position][row, rank] - quicker, 0.0)
         banks[key] = replace(bank, durations=durations)
-    changed = replace(study, _model=StopModel(banks, 1, study.model.scenarios))
+    changed = replace(study, known_model=StopModel(banks, 1, study.model.scenarios))
     return changed.pricer.value(forced.assignments) - changed.pricer.value(plan.assignments)
 
 

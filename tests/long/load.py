@@ -112,7 +112,7 @@ def plan(place: Path, seconds: float) -> None:
 
     whole = opened(place, seconds)
     for weekends in (whole.weekends[:4], whole.weekends):
-        study = replace(whole, weekends=weekends, _estimates=whole.estimates, _model=whole.model)
+        study = replace(whole, weekends=weekends, known_estimates=whole.estimates, known_model=whole.model)
         seen: list[Progress] = []
         with timed(f"plan {len(weekends)} weekends, {seconds:.0f} s of search"):
             found = make_plan(study, on_progress=seen.append)

@@ -30,7 +30,7 @@ LOSS = Weights(absence_chance=0.02)
 
 def study_of(season: Season, seed: int = 1) -> Study:
     model = random_model(season, 16, np.random.default_rng(seed))
-    return Study(season, season.weekends, QUICK, _model=model)
+    return Study(season, season.weekends, QUICK, known_model=model)
 
 
 def plan_of(season: Season, *crews: str) -> Plan:
