@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,7 +12,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lineup.choreography import exists
 from lineup.errors import InputError
 from lineup.season import Season
 from lineup.skills import SkillEstimates, estimate_skills
@@ -62,7 +62,8 @@ class StopCalibration:
     pit : where each stop fell in its forecast, 0 quickest, 1 slowest; even over 0 to 1 when forecasts are right.
     rmse_s : error of the forecast mean.
     plain_rmse_s : error when each split is the athlete's plain average of earlier grades, put into the same network.
-    average_rmse_s : error of the average of earlier stops of the same service, whoever made them.
+    average_rmse_s : error of the average of earlier stops of the same service, whoever made them; NaN where there
+        is none.
     new_settings : stops in practice or a tryout without an earlier grade of that setting; forecast like a race.
     left_out : stops that were not forecast, by reason.
     """
@@ -91,9 +92,10 @@ class StopCalibration:
         if self.new_settings:
             named = ", ".join(f"{count} in a {setting}" for setting, count in self.new_settings.items())
             lines.append(f"Forecast like a race, there being no earlier grade of its kind: {named}.")
+        average = "" if math.isnan(self.average_rmse_s) else f", the average stop by {self.average_rmse_s:.2f} s"
         lines.append(
             f"The forecast misses by {self.rmse_s:.2f} s, plain averages of each athlete's splits by "
-            f"{self.plain_rmse_s:.2f} s, the average stop by {self.average_rmse_s:.2f} s."
+            f"{self.plain_rmse_s:.2f} s{average}."
         )
         return " ".join(lines)
 
@@ -196,7 +198,7 @@ def _plain_forecasts(season: Season, stops: Sequence[PastStop]) -> Floats:
             position = task.position or ""
             fallback = anyone.get((position, task.split), task.seconds)
             athlete = stop.crew.get(position, "")
-            seconds.append(own.get((athlete, position, task.split), fallback) if exists(task, empty) else 0.0)
+            seconds.append(own.get((athlete, position, task.split), fallback))
         network = Network(choreography, empty)
         forecasts.append(float(network.stop_time(network.finish(np.array(seconds)))))
     return np.array(forecasts)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from datetime import date, timedelta
+
+import pytest
 
 from lineup.season import Position, Season, WorkedDuty
 from lineup.skills import estimate_skills
 from lineup.stop_model.past_stops import CREW_UNKNOWN, SPOILED, Forecaster, past_stops
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, make_race, stop_row, stop_table, tiny_season
-from tests.services import task
+from tests.services import log_level, made_estimates, task
 
 TASKS = [
     task("fetch", "p1", only_without="helper"),
@@ -82,3 +86,12 @@ def test_a_stop_by_someone_without_a_clearance_is_not_forecast() -> None:
     assert [stop.stop for stop in kept] == ["s1"]
     assert times.shape == (1, 32)
     assert left_out == 1
+
+
+def test_a_stop_in_practice_is_forecast_as_one() -> None:
+    rows = [row for s in ("s1", "s2") for row in graded(s, p1="a1", p2="a2", helper="a3")]
+    facts = season(rows, [stop_row("s1", 12.0, setting="race"), stop_row("s2", 12.0, setting="practice")])
+    known = made_estimates(facts, log_level(1.0))
+    known = replace(known, setting={(split, "practice"): math.log(2.0) for split in ("hand", "hang", "go")})
+    _, times, _ = Forecaster(facts, known, scenarios=32).forecast(past_stops(facts).stops)
+    assert times[1] == pytest.approx(2 * times[0])

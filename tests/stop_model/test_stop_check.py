@@ -15,10 +15,19 @@ from lineup.read import read_season
 from lineup.season import Season
 from lineup.skills import SkillEstimates
 from lineup.stop_model.past_stops import PastStop
-from lineup.stop_model.stop_check import _plain_forecasts, held_out_calibration, stops_calibration
+from lineup.stop_model.stop_check import (
+    Coverage,
+    StopCalibration,
+    _average_stops,
+    _coverage,
+    _places,
+    _plain_forecasts,
+    held_out_calibration,
+    stops_calibration,
+)
 from tests.builders import FIRST_SUNDAY, grade_row, grade_table, stop_row, stop_table, tiny_season
 from tests.many_seasons import check_seasons, grades_inside, stops_inside
-from tests.services import log_level, made_estimates
+from tests.services import log_level, made_estimates, task
 
 DEMO = Path(__file__).parents[2] / "data_demo" / "season"
 
@@ -44,6 +53,7 @@ def test_a_true_model_covers_what_it_promises() -> None:
     assert kstest(found.pit, "uniform").pvalue > 0.01
     assert abs(found.overall.bias_s) < 0.05
     assert "Of 800 stops" in found.text
+    assert found.left_out == {}
 
 
 def test_a_model_that_is_too_quick_or_too_sure_is_told_so() -> None:
@@ -69,6 +79,63 @@ def test_plain_averages_fall_back_on_the_position_then_on_the_nominal_time() -> 
     assert _plain_forecasts(season, [stop]) == pytest.approx([max(mean["p1"], mean["p2"])])
     ungraded = season.replace(grades=grade_table([]))
     assert _plain_forecasts(ungraded, [stop]).tolist() == [4.0]
+
+
+def test_plain_averages_know_which_tasks_an_empty_seat_brings_and_takes_away() -> None:
+    tasks = [task("fetch", "p1", seconds=5.0, only_without="helper"), task("hand", "helper", seconds=9.0)]
+    tasks += [task("hang", "p1", "fetch hand", 1.0, release=True)]
+    season = tiny_season(positions=["p1", "helper"], shape=tasks, grades=0)
+    crews = ({"p1": "a1"}, {"p1": "a1", "helper": "a2"})
+    stops = [PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew) for crew in crews]
+    assert _plain_forecasts(season, stops).tolist() == [6.0, 10.0]
+
+
+def test_the_average_stop_is_that_of_the_service_and_of_all_where_it_was_never_made() -> None:
+    made = [("four", 10.0, ()), ("four", 12.0, ()), ("two", 5.0, ()), ("two", 99.0, ("box-blocked",))]
+    rows = [stop_row(str(n), total, service=s, spoilers=spoilers) for n, (s, total, spoilers) in enumerate(made)]
+    season = tiny_season().replace(stops=stop_table(rows))
+    asked = [PastStop("s", FIRST_SUNDAY, "race", service, "plain", 9.0, {}) for service in ("four", "two", "fuel")]
+    assert _average_stops(season, asked).tolist() == [11.0, 5.0, 9.0]
+
+
+def test_without_earlier_stops_nothing_is_said_of_their_average() -> None:
+    found = stops_calibration(*world(20), since=FIRST_SUNDAY)
+    assert np.isnan(found.average_rmse_s)
+    assert "nan" not in found.text
+    assert found.text.endswith(f"plain averages of each athlete's splits by {found.plain_rmse_s:.2f} s.")
+
+
+def test_places_and_shares_by_hand() -> None:
+    times = np.array([[1.0, 2.0, 3.0, 4.0], [5.0, 5.0, 6.0, 7.0]])
+    assert _places(np.array([2.0, 5.0]), times).tolist() == [0.375, 0.25]  # ties are shared
+    luck = np.array([[0.5, 0.1], [0.5, 0.01], [0.3, 0.5], [0.99, 0.5]])
+    found = _coverage(np.array([0.1, 0.5, 0.97, 0.25]), luck, np.array([1.0, -2.0, 0.0, 0.0]))
+    assert (found.stops, found.cover50, found.cover90, found.bias_s) == (4, 0.25, 0.75, -0.25)
+    assert (found.luck50, found.luck90) == (0.125, 0.0)  # 3 and 2 of 4 inside; 3 and 3
+
+
+def test_the_result_in_full() -> None:
+    whole = Coverage(12, 0.5, 0.917, 0.144, 0.083, 0.126)
+    known, unknown = Coverage(11, 0.545, 0.909, 0.15, 0.087, -0.104), Coverage(1, 0.0, 1.0, 0.5, 0.3, 1.5)
+    found = StopCalibration(
+        None, whole, known, unknown, (), 0.512, 0.634, 0.707, {"practice": 2, "tryout": 1}, {"spoiled": 3}
+    )
+    first = (
+        "Of 12 stops: 50% ± 14% inside the 50 % interval, 92% ± 8% inside the 90 % interval, 0.13 s slower than "
+        "forecast on average; ± is what luck alone does to so few stops, as far as one standard deviation goes, those "
+        "of the same athletes erring together."
+    )
+    parts = (
+        " Whole crew graded before, 11 stops: 55% ± 15% inside the 50 % interval, 91% ± 9% inside the 90 % interval, "
+        "0.10 s quicker than forecast on average. Somebody never graded before, 1 stop: 0% ± 50% inside the 50 % "
+        "interval, 100% ± 30% inside the 90 % interval, 1.50 s slower than forecast on average."
+    )
+    new = " Forecast like a race, there being no earlier grade of its kind: 2 in a practice, 1 in a tryout."
+    last = (
+        " The forecast misses by 0.51 s, plain averages of each athlete's splits by 0.63 s, the average stop by 0.71 s."
+    )
+    assert found.text == first + parts + new + last
+    assert replace(found, known=None, new_settings={}).text == first + last
 
 
 def test_held_out_stops_are_forecast_from_earlier_grades_alone() -> None:
@@ -99,7 +166,8 @@ def test_stops_with_somebody_never_graded_are_told_apart() -> None:
     found = stops_calibration(season, replace(known, splits=half))
     assert found.known is None
     assert found.unknown == found.overall
-    graded = stops_calibration(season, known)
+    hardly = {key: replace(e, grades=0.5) for key, e in known.splits.items()}  # old grades are grades
+    graded = stops_calibration(season, replace(known, splits=hardly))
     assert graded.unknown is None
     assert graded.known == graded.overall
     assert "never graded" not in graded.text

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from lineup.stop_model.past_stops import Forecaster, past_stops
-from lineup.stop_model.stop_luck import places_by_luck
-from tests.services import log_level, made_estimates
+from lineup.season import Choreography, Miss, Task
+from lineup.skills import MissEstimate, SkillEstimates
+from lineup.stop_model.past_stops import Forecaster, PastStop, past_stops
+from lineup.stop_model.stop_luck import _play, places_by_luck
+from tests.builders import FIRST_SUNDAY, tiny_season
+from tests.services import log_level, made_estimates, task
 from tests.stop_model.test_stop_check import world
 
 
@@ -41,3 +46,32 @@ def test_doubt_alone_puts_all_stops_in_or_out_together() -> None:
 
 def test_the_same_seed_gives_the_same_worlds() -> None:
     np.testing.assert_array_equal(shares(0.1, 0.1, stops=5), shares(0.1, 0.1, stops=5))
+
+
+def played(estimates: SkillEstimates, tasks: list[Task], worlds: int, stop: int = 0, **crew: str) -> np.ndarray:
+    """Seconds of a stop in worlds that all stops share, with luck of its own."""
+    made = PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew)
+    return _play(
+        Choreography("four", "Four", tuple(tasks)), estimates, made, np.random.default_rng(stop), worlds, seed=1
+    )
+
+
+def test_how_often_somebody_slips_is_the_same_in_all_stops_of_a_world() -> None:
+    """Rate Gamma(1, 1), counts Poisson: of a variance of 1 + 1 the rate's is shared, a correlation of one half."""
+    tasks = [task("lift", "p1", misses=("slip",), release=True)]
+    season = tiny_season(positions=1, shape=tasks, misses={"slip": Miss("slip", "A slip", 1.0)})
+    known = made_estimates(season, log_level(4.0, 0.0, 0.0))
+    often = {key: MissEstimate(*key, 1.0, 1.0, 1.0, 0.0) for key in known.misses}
+    first, second = (played(replace(known, misses=often), tasks, 8000, stop, p1="a1") for stop in (0, 1))
+    assert (first.mean(), first.var()) == (pytest.approx(5.0, abs=0.08), pytest.approx(2.0, abs=0.2))
+    assert np.corrcoef(first, second)[0, 1] == pytest.approx(0.5, abs=0.06)
+
+
+def test_an_empty_seat_brings_the_task_done_only_without_it() -> None:
+    tasks = [task("fetch", "p1", only_without="helper"), task("hand", "helper")]
+    tasks += [task("hang", "p1", "fetch hand", release=True)]
+    season = tiny_season(positions=["p1", "helper"], shape=tasks)
+    seconds = {"fetch": 5.0, "hand": 9.0, "hang": 1.0}
+    known = made_estimates(season, lambda a, p, s: log_level(seconds[s], 0.0, 0.0)(a, p, s))
+    np.testing.assert_allclose(played(known, tasks, 4, p1="a1"), 6.0)
+    np.testing.assert_allclose(played(known, tasks, 4, p1="a1", helper="a2"), 10.0)
