@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -18,7 +19,7 @@ from lineup.explain.why import SeatAnswer, why
 from lineup.explain.why_not import WhyNot, why_not
 from lineup.fingerprints import fingerprints
 from lineup.optimize.reserves import choose_reserves
-from lineup.optimize.run import OnProgress, Stop
+from lineup.optimize.run import OnProgress, Progress, Stop
 from lineup.optimize.solve import Outcome, solve
 from lineup.plan import Assignment, Plan, Status
 from lineup.price import Priced, Pricer
@@ -43,7 +44,11 @@ def make_plan(
     The plan carries its status, value, bound and gap on the scenarios, and its value on fresh ones. Where no
     plan exists, it carries the clashing facts and their repairs instead.
     """
+    begin = time.monotonic()
     outcome = solve(study.problem, study.settings, on_progress=on_progress, stop=stop, start=start)
+    if on_progress is not None and outcome.assignments:
+        seconds = time.monotonic() - begin
+        on_progress(Progress(outcome.value_s, outcome.bound_s, outcome.gap, seconds, "reserves and cover"))
     return finish_plan(study, outcome, stop)
 
 

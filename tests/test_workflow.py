@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pytest
+
+from lineup.optimize.run import Progress
 from lineup.optimize.solve import Outcome
 from lineup.season import Absence
 from lineup.settings import Settings
@@ -28,3 +31,10 @@ def test_a_wrong_impossible_is_found_out() -> None:
     assert len(plan.assignments) == 3
     assert FOUND_BY_SECOND_LOOK in plan.notes
     assert plan.bound_s is None
+
+
+def test_progress_tells_when_the_search_is_over_and_reserves_are_chosen() -> None:
+    season, told = tiny_season(), list[Progress]()
+    plan = make_plan(Study(season, season.weekends, QUICK), on_progress=told.append)
+    assert told[-1].phase == "reserves and cover"
+    assert told[-1].value_s == pytest.approx(plan.value_s)
