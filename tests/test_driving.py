@@ -63,6 +63,7 @@ CASES = [
     # 17 h: 8.5 h, 10 h off, 8.5 h are 27 h; with one half hour, 27.5 h (8 + 0.5 + 1, 10 off, 8)
     *((drive(17, gap_h, **PROPERTY), [(8.5, 8.0)]) for gap_h in (27, 27.2)),
     (drive(17, 27.5, **PROPERTY), []),
+    (drive(24, 44, 0.5, **PROPERTY), []),  # three times 8 h and two rests need no break
     (drive(25.5, 45.7, **PROPERTY), [(8.5, 8.0)]),  # three times 8.5 h, where 46 h would be lawful
     # 395.3(a)(2): after 4 h on duty 10 h are left of the 14: 9.5 h at the wheel and the half hour, not 10 h. Without a
     # rest of 10 h there is no way, though 12 h lie between; after 3.5 h on duty there is
