@@ -78,16 +78,16 @@ def own_times(choreography: Choreography, marks: Mapping[str, Mark]) -> dict[str
     own: dict[str, float | None] = {}
     for task in choreography.tasks:
         start = _latest([finish[earlier] for earlier in task.after])
-        kind, value = marks.get(task.id, (None, None))
-        if kind == "finish_s" and value is not None:
-            own[task.id] = None if start is None else value - start
-            finish[task.id] = value
-        elif kind == "seconds" and value is not None:
-            own[task.id] = value
-            finish[task.id] = None if start is None else start + value
-        else:
+        mark = marks.get(task.id)
+        if mark is None:
             gone = task.position in empty or task.only_with in empty or task.only_without in filled
             finish[task.id] = start if gone else None
+        elif mark[0] == "finish_s":
+            own[task.id] = None if start is None else mark[1] - start
+            finish[task.id] = mark[1]
+        else:
+            own[task.id] = mark[1]
+            finish[task.id] = None if start is None else start + mark[1]
     return own
 
 

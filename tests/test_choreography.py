@@ -78,6 +78,11 @@ def test_an_ungraded_predecessor_leaves_the_own_time_unknown() -> None:
     assert own_times(chain(), {"a": ("finish_s", 1.0), "c": ("finish_s", 2.0)}) == {"a": 1.0, "c": None}
 
 
+def test_seconds_after_an_ungraded_task_do_not_tell_when_they_ended() -> None:
+    own = own_times(chain(), {"c": ("seconds", 0.75), "d": ("seconds", 0.2), "f": ("finish_s", 3.0)})
+    assert own == {"c": 0.75, "d": 0.2, "f": None}
+
+
 def test_marks_show_whether_the_helper_was_there() -> None:
     without: dict[str, Mark] = {
         "c": ("finish_s", 2.0),

@@ -79,6 +79,12 @@ def test_counts_scale_the_gain() -> None:
     assert five == pytest.approx(5 * one)
 
 
+def test_all_the_work_is_added_up() -> None:
+    model = chances()
+    one, other = work("a1", "a2"), work("a3", "a2", 2.0)
+    assert model.seconds([*one, *other]) == pytest.approx(model.seconds(one) + model.seconds(other))
+
+
 def test_certain_skills_leave_no_doubt() -> None:
     assert chance_above_zero(saved(chances(sd=0.0), work("a2", "a2"), work("a1", "a2"))) == 1.0
 

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from lineup.choreography import order_tasks
+from lineup.plan import EntryForecast
 from lineup.season import Choreography
 from lineup.stop_model.bank import ServiceBank
 from lineup.stop_model.crew_report import CrewReport, PositionReport, SplitWorth, TaskReport, crew_report
-from lineup.stop_model.stops import sample_service, tail_mean
+from lineup.stop_model.stops import forecast_entry, sample_service, tail_mean
 from tests.builders import tiny_season
 from tests.services import FRONT, REAR, STAGER, log_level, made_estimates, stop_season, task
 
@@ -114,7 +115,9 @@ def four_stops() -> ServiceBank:
     tasks = [
         task("lift", "p1", name="Lift the car"),
         task("turn", "p2", "lift", name="Turn the wheel", misses=("slip",), release=True),
-        task("wave", None, name="Wait for the flag", release=True),
+        task("tidy", "p1", "lift", name="Tidy up", split="lift"),
+        task("slow", None, name="Slow down"),
+        task("wave", None, "slow", name="Wait for the flag", release=True),
     ]
     ones = np.ones((1, 4))
     own = np.array([[2.0, 3.0, 2.0, 2.5]])
@@ -124,8 +127,8 @@ def four_stops() -> ServiceBank:
         "lined",
         Choreography("four", "Four tires", order_tasks(tasks)),
         {"p1": ("a1",), "p2": ("a2", "a3")},
-        durations={"p1": ones[None], "p2": np.array([own + 9, own])},
-        car=np.array([[0.5, 9.5, 0.5, 0.5]]),
+        durations={"p1": 0.5 * np.ones((1, 2, 4)), "p2": np.array([own + 9, own])},
+        car=np.array([[0.25, 0.25, 0.25, 0.25], [0.25, 9.25, 0.25, 0.25]]),
         clean={"p1": ones > 0, "p2": np.array([~clean, clean])},
         penalty_s={"p1": np.zeros(1), "p2": np.zeros(2)},
         lost_s={"turn": np.array([own[0], 0.5 * ~clean])},
@@ -133,27 +136,33 @@ def four_stops() -> ServiceBank:
 
 
 def test_a_report_by_hand() -> None:
-    """Stops of 3, 9.5, 3 and 3.5 s; quantiles between two of them as in Hyndman & Fan 1996, type 7."""
-    report = crew_report(four_stops(), {"p2": "a3", "p1": "a1", "elsewhere": "a9"}, 0.25)
+    """Stops of 2.5, 9.5, 2.5 and 3 s; quantiles between two of them as in Hyndman & Fan 1996, type 7."""
+    crew = {"p2": "a3", "p1": "a1", "elsewhere": "a9"}
+    report = crew_report(four_stops(), crew, 0.25)
     assert (report.service, report.tire, report.crew) == ("four", "lined", {"p1": "a1", "p2": "a3"})
     figures = (report.mean_s, report.median_s, report.p90_s, report.tail_mean_s, report.clean_share)
-    assert figures == pytest.approx((4.75, 3.25, 3.5 + 0.7 * 6.0, 9.5, 0.75))
-    assert (report.dots[0], report.dots[-1]) == pytest.approx((3.0, 3.5 + 0.97 * 6.0))
+    assert figures == pytest.approx((4.375, 2.75, 3.0 + 0.7 * 6.5, 9.5, 0.75))
+    assert (report.dots[0], report.dots[-1]) == pytest.approx((2.5, 3.0 + 0.97 * 6.5))
     assert report.tasks == (
-        TaskReport("lift", "Lift the car", "p1", "a1", 1.0, 0.0, 1.0, 0.75, 1.375),
-        TaskReport("turn", "Turn the wheel", "p2", "a3", 2.375, 1.0, 3.375, 0.75, 1.375),
-        TaskReport("wave", "Wait for the flag", "", "", 2.75, 0.0, 2.75, 0.25, 2.0),
+        TaskReport("lift", "Lift the car", "p1", "a1", 0.5, 0.0, 0.5, 0.75, 1.5),
+        TaskReport("turn", "Turn the wheel", "p2", "a3", 2.375, 0.5, 2.875, 0.75, 1.5),
+        TaskReport("tidy", "Tidy up", "p1", "a1", 0.5, 0.5, 1.0, 0.0, None),  # nobody waits for it
+        TaskReport("slow", "Slow down", "", "", 0.25, 0.0, 0.25, 0.25, 1.625),
+        TaskReport("wave", "Wait for the flag", "", "", 2.5, 0.25, 2.75, 0.25, 1.625),
     )
     assert report.positions == (
         PositionReport("", "", 0.25, 2.375, 1.0),
-        PositionReport("p1", "a1", 0.75, 0.75, 1.0),
+        PositionReport("p1", "a1", 0.75, 0.375, 1.0),
         PositionReport("p2", "a3", 0.75, 1.625, 0.75),
     )
     assert report.splits == (  # a percent of the clean 2 s, three times in four
         SplitWorth("p2", "a3", "turn", pytest.approx(0.0075), pytest.approx(0.015)),
-        SplitWorth("p1", "a1", "lift", pytest.approx(0.0075), pytest.approx(0.0075)),
+        SplitWorth("p1", "a1", "lift", pytest.approx(0.0075), pytest.approx(0.00375)),
     )
     assert report.holds_up == (
-        "Car and driver hold this stop up: 2.4 of its 4.8 s are spent waiting for that work, most of all for "
-        "“Wait for the flag” (2.75 s, decisive in 25 of 100 stops)."
+        "Car and driver hold this stop up: 2.4 of its 4.4 s are spent waiting for that work, most of all for "
+        "“Wait for the flag” (2.50 s, decisive in 25 of 100 stops)."
     )
+    shares = {"p1": 0.75, "p2": 0.75}
+    figures = (report.mean_s, report.median_s, report.p90_s, report.tail_mean_s, report.clean_share, shares)
+    assert forecast_entry(four_stops(), crew, "r1", "c1", 0.25) == EntryForecast("r1", "c1", "four", *figures)

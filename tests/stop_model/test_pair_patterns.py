@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from lineup.season import Season
 from lineup.skills import estimate_skills
 from lineup.stop_model.pair_patterns import PairPattern, PairPatterns, _text, find_pairs, pair_patterns
 from tests.builders import grade_row, grade_table, stop_row, stop_table, tiny_season
+from tests.services import log_level, made_estimates
 
 
 def mixed_crews(rng: np.random.Generator, stops: int, athletes: int = 12, size: int = 4) -> list[frozenset[str]]:
@@ -90,6 +93,20 @@ def test_the_sentence_says_what_stands_out_or_that_nothing_does() -> None:
     assert "luck alone shows one as strong" in found.text
     season = graded_season(8, 0.0)
     assert "too few" in pair_patterns(season, estimate_skills(season), scenarios=64).text
+
+
+def test_a_slow_kind_of_stop_is_no_pattern_of_those_who_make_it() -> None:
+    """Two athletes are together in stops that take twice as long, as forecast."""
+    season = graded_season(120, 0.0)
+    crews = [set(rows["athlete"]) for _, rows in season.grades.groupby("stop", sort=False)]
+    heavy = np.array([crew == {"a1", "a2"} for crew in crews])
+    stops = season.stops.assign(tire=np.where(heavy, "heavy", "plain"), total_s=np.where(heavy, 8.0, 4.0))
+    known = made_estimates(season, log_level(4.0, 0.0, 0.001))
+    known = replace(known, tire={(split, "heavy"): np.log(2.0) for split in ("do-p1", "do-p2")})
+    found = pair_patterns(season.replace(stops=stops), known, scenarios=64)
+    assert "a2" in {p.second for p in found.pairs}
+    assert max(abs(p.slower_s) for p in found.pairs) < 0.05
+    assert found == pair_patterns(season.replace(stops=stops), known, scenarios=64)
 
 
 def test_what_is_said_of_pairs_in_full() -> None:

@@ -110,9 +110,10 @@ def test_who_else_is_sampled_changes_nobodys_stops() -> None:
 
 
 def test_the_same_seed_gives_the_same_points_and_another_seed_others() -> None:
-    one, two, other = (sobol_points(choreography(), seed, 64) for seed in (1, 1, 2))
-    np.testing.assert_array_equal(one.day["off"], two.day["off"])
-    assert not np.array_equal(one.day["off"], other.day["off"])
+    for points in (sobol_points, random_points):
+        one, two, other = (points(choreography(), seed, 64) for seed in (1, 1, 2))
+        np.testing.assert_array_equal(one.day["off"], two.day["off"])
+        assert not np.array_equal(one.day["off"], other.day["off"])
 
 
 def test_tasks_of_one_split_share_the_doubt_about_it_but_not_the_luck_of_the_day() -> None:

@@ -13,7 +13,7 @@ from scipy.stats import kstest
 from lineup.errors import InputError
 from lineup.read import read_season
 from lineup.season import Season
-from lineup.skills import SkillEstimates
+from lineup.skills import SkillEstimates, estimate_skills
 from lineup.stop_model.past_stops import PastStop
 from lineup.stop_model.stop_check import (
     Coverage,
@@ -145,8 +145,11 @@ def test_held_out_stops_are_forecast_from_earlier_grades_alone() -> None:
     grades["date"] = [FIRST_SUNDAY if int(s[1:]) < 40 else later for s in grades["stop"]]
     stops["date"] = [FIRST_SUNDAY if int(s[1:]) < 40 else later for s in stops["stop"]]
     grades["date"], stops["date"] = (t["date"].astype("datetime64[s]") for t in (grades, stops))
-    found = held_out_calibration(season.replace(grades=grades, stops=stops), later, scenarios=256)
+    moved = season.replace(grades=grades, stops=stops)
+    found = held_out_calibration(moved, later, scenarios=256)
     assert found.overall.stops == 20
+    known = estimate_skills(season.replace(grades=grades[grades["date"] < np.datetime64(later)]), on=later)
+    assert found == stops_calibration(moved, known, later, seed=1, scenarios=256)
     assert found.since == later
     spoiled = grades.assign(seconds=np.where(grades["date"] >= np.datetime64(later), 400.0, grades["seconds"]))
     again = held_out_calibration(season.replace(grades=spoiled, stops=stops), later, scenarios=256)
