@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -11,10 +12,14 @@ import streamlit as st
 
 from lineup.errors import InputError, NotAllowed
 from lineup.ui.show import plain, safe
+from lineup.ui.variables import number
 
 if TYPE_CHECKING:  # the store brings its database libraries: only pages that need them wait
     from lineup.store import People, Person, User
     from lineup.store.people import Role
+
+# of a log-in: the browser keeps it for weeks, and a computer at the track has many users
+LOGIN_HOURS = 12.0
 
 # A log-in ends on the first page whatever link began it; the browser's tab remembers that link meanwhile. Its origin
 # is always the pages' own, so a made-up link leads nowhere else.
@@ -47,6 +52,12 @@ def enter() -> Person | None:
         _ask_to_log_in()
     if roles is None:
         refuse("A log-in is set up, but no roles file: set LINEUP_ROLES, so that it is known who may see what.")
+    try:
+        hours = number("LINEUP_LOGIN_HOURS", LOGIN_HOURS)
+    except InputError as error:
+        refuse(str(error))
+    if _logged_in_hours() > hours:
+        refuse(f"You logged in more than {hours:g} hours ago. Log out, then log in again.")
     if st.user.get("email_verified") is False:
         refuse(f"The log-in has not verified the address {st.user.get('email')}: nothing is shown to it.")
     try:
@@ -67,6 +78,12 @@ def _go_on_to_the_link() -> None:
 def login_set_up() -> bool:
     """Whether the secrets of this server name a log-in."""
     return hasattr(st.user, "is_logged_in")
+
+
+def _logged_in_hours() -> float:
+    """Hours since the log-in: OpenID Connect Core 1.0, section 2, has `iat` in every identity, seconds since 1970."""
+    issued = st.user.get("iat")
+    return (time.time() - float(issued)) / 3600 if isinstance(issued, int | float) else 0.0
 
 
 def _only_here() -> bool:

@@ -17,6 +17,7 @@ from lineup.explain.words import count
 from lineup.season import Pin, Season
 from lineup.ui.door import login_set_up, may, people, roles_mark
 from lineup.ui.show import plain
+from lineup.ui.variables import number
 
 if TYPE_CHECKING:  # these bring the solvers' libraries: only pages that compute wait for them
     from lineup.settings import Settings
@@ -191,22 +192,29 @@ def settings() -> Settings:
     """Effort of a search begun on a page; LINEUP_SECONDS and LINEUP_SCENARIOS say otherwise."""
     from lineup.settings import Settings
 
-    return Settings(time_s=_number("LINEUP_SECONDS", 60.0), scenarios=int(_number("LINEUP_SCENARIOS", 1024)))
-
-
-def _number(variable: str, usual: float) -> float:
-    given = os.environ.get(variable, str(usual))
-    try:
-        return float(given)
-    except ValueError:
-        raise InputError(f"{variable} is {given!r}: set it to a number, or not at all") from None
+    return Settings(time_s=number("LINEUP_SECONDS", 60.0), scenarios=int(number("LINEUP_SCENARIOS", 1024)))
 
 
 def store_place(path: Path) -> str:
-    """Return where the season's store lies: LINEUP_STORE, else the file beside the season."""
+    """Return where the season's store lies: LINEUP_STORE, {season} in it replaced; else the file beside the season.
+
+    Raises
+    ------
+    InputError
+        When LINEUP_STORE would mix two seasons in one store.
+    """
     from lineup.store import default_store
 
-    return os.environ.get("LINEUP_STORE") or str(default_store(path))
+    given = os.environ.get("LINEUP_STORE")
+    if not given:
+        return str(default_store(path))
+    first = Path(os.environ.get("LINEUP_SEASON") or DEMO).absolute()
+    others = {first, *(other.absolute() for other in seasons_shown() or ())} - {path.absolute()}
+    if "{season}" not in given and path.absolute() != first:
+        raise InputError("LINEUP_STORE names the store of another season. Put {season} in it, so that each has its own")
+    if any(other.stem == path.stem for other in others):
+        raise InputError(f"LINEUP_STORE would hold two seasons named {path.stem}. Rename one of the two folders")
+    return given.replace("{season}", path.stem)
 
 
 def store(path: Path) -> Store | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from pathlib import Path
 from typing import Any
 
@@ -115,6 +116,19 @@ def test_an_address_that_is_not_verified_is_nobody(folder: Path, roles: Path) ->
     at = visit(user("coach", email_verified=False))
     assert_nothing_shown(at)
     assert "has not verified the address coach@example.org" in at.error[0].value.replace("\\", "")
+
+
+def test_a_log_in_of_yesterday_is_nobody_s(folder: Path, roles: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    yesterday = time.time() - 20 * 3600
+    at = visit(user("coach", iat=yesterday))
+    assert_nothing_shown(at)
+    assert "more than 12 hours ago" in at.error[0].value
+    assert labels(at) == ["Log out"]
+    assert not visit(user("coach", iat=time.time() - 11 * 3600)).error
+    monkeypatch.setenv("LINEUP_LOGIN_HOURS", "24")
+    assert not visit(user("coach", iat=yesterday)).error
+    monkeypatch.setenv("LINEUP_LOGIN_HOURS", "a day")
+    assert "set it to a number" in visit(user("coach")).error[0].value
 
 
 def test_a_log_in_without_a_usable_roles_file_shows_nothing(
