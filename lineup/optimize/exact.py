@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from lineup.optimize.build import build_model
 from lineup.optimize.costs import lift_schedule
 from lineup.optimize.cp import Answer, new_solver, run_solver, surely_infeasible
 from lineup.optimize.cuts import crew_mix, uniform_mix
 from lineup.optimize.frame import Lineup
-from lineup.optimize.model import Model, build_model
+from lineup.optimize.model import Model
 from lineup.optimize.nogoods import nogood_of
 from lineup.optimize.rulebook import RULES
 from lineup.optimize.run import Run

@@ -193,31 +193,3 @@ def _link_work(model: Model) -> None:
             if chosen:
                 model.works[r, a] = model.cp.new_bool_var(f"{frame.athletes[a]} works {frame.problem.races[r].id}")
                 model.cp.add(sum(chosen) == model.works[r, a])
-
-
-def build_model(
-    problem: Problem,
-    switches: bool = False,
-    values: CrewValues | None = None,
-    schedules: Schedules | None = None,
-    may: NDArray[np.bool_] | None = None,
-) -> Model:
-    """Return the model of a problem with every rule.
-
-    Parameters
-    ----------
-    switches : let rules be taken off one by one. Such a model has no objective: it answers only whether the rules
-        can hold together.
-    values, schedules : what is known already, shared with other models of the problem.
-    may : who may still fill which seat, shape (athletes, seats), where some choices are fixed.
-    """
-    from lineup.optimize.costs import add_costs
-    from lineup.optimize.rulebook import RULES
-    from lineup.optimize.seat_rules import open_eligibility
-
-    model = new_model(open_eligibility(problem) if switches else problem, values, schedules, switches, may)
-    for rule in RULES.values():
-        rule.add(model, rule)
-    if not switches:
-        add_costs(model)
-    return model

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from lineup.optimize.build import build_model
 from lineup.optimize.cp import new_solver, run_solver, surely_infeasible
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.cuts import uniform_mix
 from lineup.optimize.exact import SECOND_LOOK_S, repair
 from lineup.optimize.frame import EMPTY, Floats, Lineup
-from lineup.optimize.model import build_model, floor_ticks
+from lineup.optimize.model import floor_ticks
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.run import Run
 from lineup.optimize.walk import Walk, Window

@@ -10,7 +10,7 @@ import pytest
 from lineup.audit import audit
 from lineup.lawful import broken_rules
 from lineup.limits import Limit, Limits
-from lineup.optimize.model import build_model
+from lineup.optimize.build import build_model
 from lineup.optimize.rulebook import RULES
 from lineup.optimize.solve import solve
 from lineup.plan import Plan
