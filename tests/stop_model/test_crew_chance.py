@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from lineup.season import Season
-from lineup.skills import SkillEstimates, SplitEstimate
+from lineup.season import Miss, Season
+from lineup.skills import MissEstimate, SkillEstimates, SplitEstimate
 from lineup.stop_model.crew_chance import CrewChances, Floats, Work, chance_above_zero
 from lineup.stop_model.stops import sample_service
 from tests.builders import tiny_season
@@ -94,6 +94,17 @@ def test_a_tire_moves_the_splits_it_names() -> None:
     model = CrewChances(season, replace(known, tire={("one", "lined"): 0.25}), guesses=16, stops=4)
     plain, lined = (model.seconds([Work("four", tire, {"p1": "a1", "p2": "a2"})]) for tire in ("plain", "lined"))
     assert lined - plain == pytest.approx(0.25)
+
+
+def test_how_often_somebody_slips_is_guessed_once_for_all_his_stops() -> None:
+    """Rate Gamma(1, 1), a second lost each time: under each guess the stops' mean is its rate, standard deviation 1."""
+    tasks = [task("lift", "p1", misses=("slip",), release=True)]
+    season = tiny_season(positions=1, shape=tasks, misses={"slip": Miss("slip", "A slip", 1.0)})
+    known = made_estimates(season, log_level(4.0, 0.0, 0.0))
+    often = {key: MissEstimate(*key, 1.0, 1.0, 1.0, 0.0) for key in known.misses}
+    model = CrewChances(season, replace(known, misses=often), guesses=2048, stops=64)
+    seconds = model.seconds([Work("four", "plain", {"p1": "a1"})])
+    assert (seconds.mean(), seconds.std()) == (pytest.approx(5.0, abs=0.1), pytest.approx(1.0, abs=0.1))
 
 
 def test_mean_and_tail_mean_are_blended() -> None:

@@ -138,12 +138,12 @@ def test_pairs_know_no_unit_of_time_and_five_stops_together_are_enough() -> None
     together = np.array([True] * 5 + [False] * 115)
     crews = [frozenset({"a1", "a2", "a3"}) if pair else crew for pair, crew in zip(together, crews, strict=True)]
     residual, spread = 0.1 * rng.normal(size=120) + 5.0 * together, np.full(120, 0.1)
-    one, ten = (find_pairs(crews, scale * residual, scale * spread, shuffles=99) for scale in (1.0, 10.0))
+    one, long = (find_pairs(crews, scale * residual, scale * spread, shuffles=99) for scale in (1.0, 100.0))
     best = one.pairs[0]
     assert (best.first, best.second, best.together, best.luck) == ("a1", "a2", 5, 0.01)  # no shuffle of 99 is as strong
-    assert [(p.first, p.second) for p in ten.pairs] == [(p.first, p.second) for p in one.pairs]
-    assert [p.slower_s for p in ten.pairs] == pytest.approx([10 * p.slower_s for p in one.pairs])
-    assert ten.untestable == one.untestable
+    assert [(p.first, p.second) for p in long.pairs] == [(p.first, p.second) for p in one.pairs]
+    assert [p.slower_s for p in long.pairs] == pytest.approx([100 * p.slower_s for p in one.pairs])
+    assert long.untestable == one.untestable
     fewer = find_pairs(crews[1:], residual[1:], spread[1:], shuffles=9)
     assert ("a1", "a2") not in [(p.first, p.second) for p in fewer.pairs]
     nothing = find_pairs(crews[:8], residual[:8], spread[:8])

@@ -239,3 +239,6 @@ def test_a_missing_estimate_is_named() -> None:
     no_misses = replace(known, estimates=replace(known.estimates, misses={}))
     with pytest.raises(InputError, match="no estimate of ana's restrike at p"):
         no_misses.draw("p", ["ana"])
+    tasks = [task("lift", "p"), task("go", None, misses=("stall",), release=True)]
+    with pytest.raises(InputError, match=r"no estimate of the car's stall at the car$"):
+        sampler(tasks=tasks, ana=0.0).draw("", [""])
