@@ -528,6 +528,10 @@ def test_travel_places_are_told_and_priced() -> None:
     )
     bare = works(own).check("travel_places")
     assert (bare.kept, bare.priced, bare.source, len(bare.measures)) == (False, False, "races.csv", 1)
+    later = own.replace(races=season.races | {"r2": replace(season.races["r2"], travel_places=0)})
+    assert told(works(later).check("travel_places")) == [("r2", "1 person of 0 travel places: Race 2 (r2)")]
+    with pytest.raises(KeyError):  # nothing binds
+        works(season.replace(limits=type(season.limits)())).check("travel_places")
     priced = own.replace(limits=limits_of(travel_places={"price_s": 2.0}))  # a price for the places of races.csv
     assert works(priced).check("travel_places").cost_s == 2.0
 
@@ -561,6 +565,8 @@ def test_empty_and_doubly_filled_seats() -> None:
     season = fixed_season(positions=optional)
     check = audit(season, lineup_of("r1 c1: a1, a2\nr1 c2: a3, -"), ("w1",)).check("filled")
     assert (check.kept, check.text) == (True, "all 2 seats that must be filled are")  # of four
+    all_four = audit(fixed_season(), lineup_of(CREWS), ("w1",)).check("filled")
+    assert all_four.text == "all 4 seats that must be filled are"
 
 
 def test_one_and_none_are_told_in_the_singular_and_as_none() -> None:
