@@ -73,7 +73,7 @@ def find_pairs(
     spread_s : forecast standard deviation, seconds, shape (stops,); weighs stops of different services alike.
     """
     own = _indicators(crews, sorted({(athlete,) for crew in crews for athlete in crew}))
-    own = np.column_stack([np.ones(len(crews)), own]) / spread_s[:, None] if len(crews) else np.zeros((0, 1))
+    own = np.column_stack([np.ones(len(crews)), own]) / spread_s[:, None]
     candidates = _frequent_pairs(crews)
     basis = _basis(own)
     if len(crews) - basis.shape[1] < LEAST_FREEDOM or not candidates:

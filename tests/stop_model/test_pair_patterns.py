@@ -148,3 +148,25 @@ def test_pairs_know_no_unit_of_time_and_five_stops_together_are_enough() -> None
     assert ("a1", "a2") not in [(p.first, p.second) for p in fewer.pairs]
     nothing = find_pairs(crews[:8], residual[:8], spread[:8])
     assert (nothing.stops, nothing.pairs, nothing.untestable) == (8, (), 3)  # a1, a2 and a3, always together
+
+
+def test_athletes_own_effects_are_taken_out_however_stops_differ() -> None:
+    """Without noise a pair's effect comes back exactly, and is nothing where athletes alone explain the times."""
+    rng = np.random.default_rng(8)
+    crews = mixed_crews(rng, 150, athletes=8)
+    own = {f"a{i}": 0.2 * rng.normal() for i in range(8)}
+    times = np.array([sum(own[a] for a in crew) for crew in crews])
+    spread = rng.uniform(0.2, 2.0, 150)
+    pair = np.array([{"a1", "a2"} <= crew for crew in crews])
+    assert max(abs(p.slower_s) for p in find_pairs(crews, times, spread, shuffles=9).pairs) < 1e-9
+    best = find_pairs(crews, times + 0.5 * pair, spread, shuffles=9).pairs[0]
+    assert (best.first, best.second, best.slower_s) == ("a1", "a2", pytest.approx(0.5))
+
+
+def test_ten_stops_more_than_effects_are_enough() -> None:
+    """Eight athletes' effects are told from eighteen stops; one stop fewer and nothing is said, though a pair could be."""
+    crews = mixed_crews(np.random.default_rng(84), 18, athletes=8, size=5)
+    residual = np.random.default_rng(1).normal(size=18)
+    assert find_pairs(crews, residual, np.ones(18), shuffles=9).pairs
+    assert not find_pairs(crews[:-1], residual[:-1], np.ones(17), shuffles=9).pairs
+    assert find_pairs([], np.zeros(0), np.zeros(0)).pairs == ()

@@ -15,6 +15,7 @@ from lineup.choreography import order_tasks
 from lineup.season import Choreography
 from lineup.stop_model.bank import ServiceBank
 from lineup.stop_model.blend import blend, blend_weights
+from lineup.stop_model.path_cut import TaskBounds
 from tests.services import four_tires, random_bank, random_choreography, task
 
 
@@ -185,3 +186,13 @@ def test_cuts_alone_find_the_three_arcs_to_halve_and_prove_it() -> None:
     assert {p for p, x in zip(bank.positions, choices[means.argmin()], strict=True) if x} == {"12", "24", "69"}
     assert bound == pytest.approx(means.min(), abs=1e-6)
     assert bound == pytest.approx(5.3709079, abs=0.06)
+
+
+@pytest.mark.parametrize("condition", ["only_with", "only_without"])
+def test_a_task_done_by_half_is_bounded_in_each_scenario_by_hand(condition: str) -> None:
+    """McCormick's bounds of time times seat: the larger of own - M / 2 and m / 2, M and m of the scenario alone."""
+    service = Choreography("s", "S", (task("hold", "p", release=True, **{condition: "h"}),))
+    hold = np.array([[[1.0, 5.0, -1.0, -0.2]]])
+    bounds = TaskBounds(service, {"p": hold, "h": np.zeros((1, 0, 4))}, np.zeros((0, 4)))
+    found = bounds.at({"p": np.ones(1), "h": np.full(1, 0.5)})
+    np.testing.assert_allclose(found.values, [[0.5, 2.5, -0.5, -0.1]])
