@@ -205,10 +205,10 @@ def _plain_forecasts(season: Season, stops: Sequence[PastStop]) -> Floats:
 
 
 def _average_stops(season: Season, stops: Sequence[PastStop]) -> Floats:
-    """Average total of the earlier unspoiled stops of the same service; of all of them where there is none."""
+    """Average total of the earlier unspoiled stops of the same service, else of all of them; NaN without any."""
     clean = _unspoiled(season.stops)
     by_service = clean.groupby("service")["total_s"].mean().to_dict()
-    overall = float(clean["total_s"].mean()) if len(clean) else float("nan")
+    overall = float(clean["total_s"].mean())
     return np.array([by_service.get(stop.service, overall) for stop in stops])
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from lineup.season import Season
 from lineup.skills import estimate_skills
-from lineup.stop_model.pair_patterns import PairPattern, PairPatterns, _text, find_pairs, pair_patterns
+from lineup.stop_model.pair_patterns import PairPattern, PairPatterns, _orders, _text, find_pairs, pair_patterns
 from tests.builders import grade_row, grade_table, stop_row, stop_table, tiny_season
 from tests.services import log_level, made_estimates
 
@@ -104,7 +104,8 @@ def test_a_slow_kind_of_stop_is_no_pattern_of_those_who_make_it() -> None:
     known = made_estimates(season, log_level(4.0, 0.0, 0.001))
     known = replace(known, tire={(split, "heavy"): np.log(2.0) for split in ("do-p1", "do-p2")})
     found = pair_patterns(season.replace(stops=stops), known, scenarios=64)
-    assert "a2" in {p.second for p in found.pairs}
+    together = {(p.first, p.second): p.together for p in found.pairs}
+    assert together["a1", "a2"] == heavy.sum()
     assert max(abs(p.slower_s) for p in found.pairs) < 0.05
     assert found == pair_patterns(season.replace(stops=stops), known, scenarios=64)
 
@@ -164,9 +165,35 @@ def test_athletes_own_effects_are_taken_out_however_stops_differ() -> None:
 
 
 def test_ten_stops_more_than_effects_are_enough() -> None:
-    """Eight athletes' effects are told from eighteen stops; one stop fewer and nothing is said, though a pair could be."""
+    """Eight athletes' effects are told from eighteen stops; with one stop less a pair could be, and is not, tested."""
     crews = mixed_crews(np.random.default_rng(84), 18, athletes=8, size=5)
     residual = np.random.default_rng(1).normal(size=18)
     assert find_pairs(crews, residual, np.ones(18), shuffles=9).pairs
     assert not find_pairs(crews[:-1], residual[:-1], np.ones(17), shuffles=9).pairs
     assert find_pairs([], np.zeros(0), np.zeros(0)).pairs == ()
+
+
+def test_luck_is_counted_against_the_strongest_partial_correlation_of_each_shuffle() -> None:
+    """Freedman & Lane 1983 with numpy's least squares: shuffle residuals, take athletes out again, try every pair."""
+    rng = np.random.default_rng(10)
+    crews = mixed_crews(rng, 60, athletes=6, size=3)
+    planted = (({"a0", "a1"}, 1.5), ({"a2", "a3"}, 1.2))
+    residual = rng.normal(size=60) + sum(size * np.array([pair <= crew for crew in crews]) for pair, size in planted)
+    own = np.array([[1.0, *(f"a{i}" in crew for i in range(6))] for crew in crews])
+
+    def left_over(values: np.ndarray) -> np.ndarray:
+        kept: np.ndarray = values - own @ np.linalg.lstsq(own, values, rcond=None)[0]
+        return kept
+
+    found = find_pairs(crews, residual, np.ones(60), seed=3, shuffles=19).pairs
+    pairs = {(p.first, p.second): left_over(np.array([{p.first, p.second} <= c for c in crews], float)) for p in found}
+
+    def strength(values: np.ndarray) -> dict[tuple[str, str], float]:
+        return {pair: abs(np.corrcoef(own, values)[0, 1]) for pair, own in pairs.items()}
+
+    left = left_over(residual)
+    strongest = [max(strength(left_over(left[order])).values()) for order in _orders(60, 3, 19)]
+    for p in found:
+        own_strength = strength(left)[p.first, p.second]
+        assert p.luck == (1 + sum(s >= own_strength for s in strongest)) / 20
+    assert len({p.luck for p in found}) > 2

@@ -108,10 +108,10 @@ def test_without_earlier_stops_nothing_is_said_of_their_average() -> None:
 def test_places_and_shares_by_hand() -> None:
     times = np.array([[1.0, 2.0, 3.0, 4.0], [5.0, 5.0, 6.0, 7.0]])
     assert _places(np.array([2.0, 5.0]), times).tolist() == [0.375, 0.25]  # ties are shared
-    luck = np.array([[0.5, 0.1], [0.5, 0.01], [0.3, 0.5], [0.99, 0.5]])
-    found = _coverage(np.array([0.1, 0.5, 0.97, 0.25]), luck, np.array([1.0, -2.0, 0.0, 0.0]))
-    assert (found.stops, found.cover50, found.cover90, found.bias_s) == (4, 0.25, 0.75, -0.25)
-    assert (found.luck50, found.luck90) == (0.125, 0.0)  # 3 and 2 of 4 inside; 3 and 3
+    luck = np.array([[0.5, 0.1], [0.5, 0.01], [0.3, 0.5], [0.99, 0.5], [0.25, 0.75]])
+    found = _coverage(np.array([0.1, 0.5, 0.97, 0.25, 0.75]), luck, np.array([1.0, -2.0, 0.0, 0.0, 0.0]))
+    assert (found.stops, found.cover50, found.cover90, found.bias_s) == (5, 0.2, 0.8, -0.2)
+    assert (found.luck50, found.luck90) == (pytest.approx(0.1), 0.0)  # 3 and 2 of 5 inside; 4 and 4
 
 
 def test_the_result_in_full() -> None:
@@ -159,8 +159,31 @@ def test_held_out_stops_are_forecast_from_earlier_grades_alone() -> None:
 def test_nothing_to_compare_is_an_error_that_says_why() -> None:
     season, known = world(3)
     ungraded = season.replace(grades=grade_table([]))
-    with pytest.raises(InputError, match=r"no stop of stops\.csv can be compared .* 3 crew not fully known"):
+    said = r"^no stop of stops\.csv can be compared with its forecast: "
+    with pytest.raises(InputError, match=f"{said}3 crew not fully known$"):
         stops_calibration(ungraded, known)
+    spoiled = stop_table([stop_row("s0", 4.0, spoilers=("late",)), *(stop_row(s, 4.0) for s in ("x", "y"))])
+    with pytest.raises(InputError, match=f"{said}1 spoiled, 2 crew not fully known$"):
+        stops_calibration(season.replace(stops=spoiled), known)
+    with pytest.raises(InputError, match=f"{said}there is none$"):
+        stops_calibration(season.replace(stops=stop_table([])), known)
+
+
+def test_each_stop_is_held_against_its_own_forecast() -> None:
+    """Stops that take twice as long on another tire, as forecast, and one by somebody who is not cleared today."""
+    season, known = world(6, spread=0.0)
+    stops = season.stops.assign(tire=["heavy", "plain"] * 3, total_s=[8.0, 4.0] * 3)
+    grades = season.grades.assign(athlete=season.grades["athlete"].where(season.grades["stop"] != "s5", "a4"))
+    cleared = tuple(c for c in season.clearances if c.athlete != "a4")
+    known = replace(known, tire={(split, "heavy"): np.log(2.0) for split in ("do-p1", "do-p2")})
+    found = stops_calibration(season.replace(stops=stops, grades=grades, clearances=cleared), known, scenarios=64)
+    assert (found.rmse_s, found.overall.bias_s) == pytest.approx((0.0, 0.0))
+    assert found.left_out == {"someone without a clearance today": 1}
+
+
+def test_as_many_stops_are_sampled_as_asked() -> None:
+    places = np.array(stops_calibration(*world(20), scenarios=8).pit)
+    np.testing.assert_array_equal(places * 16, np.round(places * 16))
 
 
 def test_stops_with_somebody_never_graded_are_told_apart() -> None:
