@@ -178,6 +178,8 @@ def test_each_stop_is_held_against_its_own_forecast() -> None:
     known = replace(known, tire={(split, "heavy"): np.log(2.0) for split in ("do-p1", "do-p2")})
     found = stops_calibration(season.replace(stops=stops, grades=grades, clearances=cleared), known, scenarios=64)
     assert (found.rmse_s, found.overall.bias_s) == pytest.approx((0.0, 0.0))
+    assert found.plain_rmse_s == pytest.approx(np.sqrt(3 * 4.0**2 / 5))  # grades of 4 s, and tires are not looked at
+    assert found.average_rmse_s == pytest.approx(2.0)  # six stops of 8 and 4 s
     assert found.left_out == {"someone without a clearance today": 1}
 
 
@@ -207,6 +209,8 @@ def test_a_setting_never_graded_before_is_named() -> None:
     assert "Forecast like a race, there being no earlier grade of its kind: 10 in a tryout." in found.text
     graded = raced.replace(grades=raced.grades.assign(setting="tryout"))
     assert stops_calibration(graded, known).new_settings == {}
+    race = season.replace(stops=season.stops.assign(setting="race"))  # forecast like a race by right
+    assert stops_calibration(race, known).new_settings == {}
 
 
 def test_demo_stops_from_the_new_year_on_are_forecast_within_what_is_promised() -> None:
