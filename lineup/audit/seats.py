@@ -32,12 +32,12 @@ def _broken(seat: Seat, athlete: str, text: str) -> Measure:
 
 
 def _filled(scene: Scene) -> Iterator[Measure]:
-    taken: dict[Seat, str] = {}
+    taken: set[Seat] = set()
     for assignment in scene.plan.assignments:
         if assignment.seat in taken:
             text = f"{scene.place(assignment.seat)} is filled twice"
             yield _broken(assignment.seat, assignment.athlete, text)
-        taken[assignment.seat] = assignment.athlete
+        taken.add(assignment.seat)
     for seat in scene.seats:
         if scene.season.positions[seat.position].filled == "always" and seat not in taken:
             yield Measure(f"nobody is {scene.place(seat)}", False, None, seat.race, seat.car, seat.position)
