@@ -73,21 +73,22 @@ def test_the_average_of_maxima_beats_the_maximum_of_averages() -> None:
 
 def test_plain_averages_fall_back_on_the_position_then_on_the_nominal_time() -> None:
     season, _ = world(10)
-    crew = {"p1": "a1", "p2": "a3"}  # a3 has no grade
-    stop = PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew)
+    crews = ({"p1": "a1", "p2": "a3"}, {"p1": "a3", "p2": "a2"})  # a3 has no grade
+    stops = [PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew) for crew in crews]
     mean = season.grades.groupby("position")["seconds"].mean()
-    assert _plain_forecasts(season, [stop]) == pytest.approx([max(mean["p1"], mean["p2"])])
+    assert _plain_forecasts(season, stops) == pytest.approx([max(mean["p1"], mean["p2"])] * 2)
     ungraded = season.replace(grades=grade_table([]))
-    assert _plain_forecasts(ungraded, [stop]).tolist() == [4.0]
+    assert _plain_forecasts(ungraded, stops).tolist() == [4.0, 4.0]
 
 
 def test_plain_averages_know_which_tasks_an_empty_seat_brings_and_takes_away() -> None:
     tasks = [task("fetch", "p1", seconds=5.0, only_without="helper"), task("hand", "helper", seconds=9.0)]
-    tasks += [task("hang", "p1", "fetch hand", 1.0, release=True)]
+    tasks += [task("hang", "p1", "fetch hand", 1.0), task("wave", None, "hang", 9.0, release=True)]
     season = tiny_season(positions=["p1", "helper"], shape=tasks, grades=0)
+    season = season.replace(grades=grade_table([grade_row("", "", "wave", 2.5)]))  # the car's own average
     crews = ({"p1": "a1"}, {"p1": "a1", "helper": "a2"})
     stops = [PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew) for crew in crews]
-    assert _plain_forecasts(season, stops).tolist() == [6.0, 10.0]
+    assert _plain_forecasts(season, stops).tolist() == [8.5, 12.5]
 
 
 def test_the_average_stop_is_that_of_the_service_and_of_all_where_it_was_never_made() -> None:
