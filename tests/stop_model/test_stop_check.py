@@ -85,10 +85,11 @@ def test_plain_averages_know_which_tasks_an_empty_seat_brings_and_takes_away() -
     tasks = [task("fetch", "p1", seconds=5.0, only_without="helper"), task("hand", "helper", seconds=9.0)]
     tasks += [task("hang", "p1", "fetch hand", 1.0), task("wave", None, "hang", 9.0, release=True)]
     season = tiny_season(positions=["p1", "helper"], shape=tasks, grades=0)
-    season = season.replace(grades=grade_table([grade_row("", "", "wave", 2.5)]))  # the car's own average
+    grades = [grade_row("", "", "wave", 2.5), grade_row("a1", "p1", "hang", 1.5), grade_row("a3", "p1", "hang", 3.5)]
+    season = season.replace(grades=grade_table(grades))
     crews = ({"p1": "a1"}, {"p1": "a1", "helper": "a2"})
     stops = [PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew) for crew in crews]
-    assert _plain_forecasts(season, stops).tolist() == [8.5, 12.5]
+    assert _plain_forecasts(season, stops).tolist() == [5.0 + 1.5 + 2.5, 9.0 + 1.5 + 2.5]
 
 
 def test_the_average_stop_is_that_of_the_service_and_of_all_where_it_was_never_made() -> None:

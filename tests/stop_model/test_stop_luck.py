@@ -69,9 +69,9 @@ def test_how_often_somebody_slips_is_the_same_in_all_stops_of_a_world() -> None:
 
 def test_an_empty_seat_brings_the_task_done_only_without_it() -> None:
     tasks = [task("fetch", "p1", only_without="helper"), task("hand", "helper")]
-    tasks += [task("hang", "p1", "fetch hand", release=True)]
+    tasks += [task("hang", "p1", "fetch hand"), task("wave", None, "hang", release=True)]
     season = tiny_season(positions=["p1", "helper"], shape=tasks)
-    seconds = {"fetch": 5.0, "hand": 9.0, "hang": 1.0}
+    seconds = {"fetch": 5.0, "hand": 9.0, "hang": 1.0, "wave": 0.5}
     known = made_estimates(season, lambda a, p, s: log_level(seconds[s], 0.0, 0.0)(a, p, s))
-    np.testing.assert_allclose(played(known, tasks, 4, p1="a1"), 6.0)
-    np.testing.assert_allclose(played(known, tasks, 4, p1="a1", helper="a2"), 10.0)
+    np.testing.assert_allclose(played(known, tasks, 4, p1="a1"), 6.5)
+    np.testing.assert_allclose(played(known, tasks, 4, p1="a1", helper="a2"), 10.5)
