@@ -50,7 +50,7 @@ def test_the_same_seed_gives_the_same_worlds() -> None:
 
 def played(estimates: SkillEstimates, tasks: list[Task], worlds: int, stop: int = 0, **crew: str) -> np.ndarray:
     """Seconds of a stop in worlds that all stops share, with luck of its own."""
-    made = PastStop("s", FIRST_SUNDAY, "race", "four", "plain", 9.0, crew)
+    made = PastStop("s", FIRST_SUNDAY, "practice", "four", "lined", 9.0, crew)
     return _play(
         Choreography("four", "Four", tuple(tasks)), estimates, made, np.random.default_rng(stop), worlds, seed=1
     )
@@ -75,3 +75,10 @@ def test_an_empty_seat_brings_the_task_done_only_without_it() -> None:
     known = made_estimates(season, lambda a, p, s: log_level(seconds[s], 0.0, 0.0)(a, p, s))
     np.testing.assert_allclose(played(known, tasks, 4, p1="a1"), 6.5)
     np.testing.assert_allclose(played(known, tasks, 4, p1="a1", helper="a2"), 10.5)
+
+
+def test_tire_and_setting_are_those_of_the_stop() -> None:
+    tasks = [task("lift", "p1", release=True)]
+    known = made_estimates(tiny_season(positions=1, shape=tasks), log_level(4.0, 0.0, 0.0))
+    known = replace(known, tire={("lift", "lined"): np.log(2.0)}, setting={("lift", "practice"): np.log(1.5)})
+    np.testing.assert_allclose(played(known, tasks, 4, p1="a1"), 12.0)
