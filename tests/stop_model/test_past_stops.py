@@ -49,9 +49,9 @@ def test_a_stop_with_every_seat_graded_is_found() -> None:
 def test_an_empty_seat_is_known_by_the_task_done_without_it() -> None:
     rows = [*graded("s1", p1="a1", p2="a2"), grade_row("a1", "p1", "fetch", 1.0, stop="s1")]
     rows += graded("s2", p1="a1", p2="a2")
-    found = past_stops(season(rows, [stop_row("s1", 12.0), stop_row("s2", 12.0)]))
+    found = past_stops(season(rows, [stop_row(s, 12.0) for s in ("s1", "s2", "s3")]))
     assert [stop.crew for stop in found.stops] == [{"p1": "a1", "p2": "a2"}]
-    assert found.left_out == {CREW_UNKNOWN: 1}
+    assert found.left_out == {CREW_UNKNOWN: 2}
 
 
 def test_who_worked_the_race_fills_the_gaps_of_the_grades() -> None:
@@ -72,6 +72,7 @@ def test_spoiled_stops_and_other_days_are_left_out() -> None:
     stops = [stop_row("s1", 12.0, spoilers=("box-blocked",)), stop_row("s2", 12.0), stop_row("s3", 13.0, on=later)]
     assert [s.stop for s in past_stops(season(rows, stops)).stops] == ["s2", "s3"]
     assert past_stops(season(rows, stops)).left_out == {SPOILED: 1}
+    assert past_stops(season(rows, stops[:1] * 3)).left_out == {SPOILED: 3}
     assert [s.stop for s in past_stops(season(rows, stops), since=later).stops] == ["s3"]
     assert [s.stop for s in past_stops(season(rows, stops), before=later).stops] == ["s2"]
     assert past_stops(season(rows, stops), since=date(2030, 1, 1)).stops == ()
