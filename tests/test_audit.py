@@ -596,6 +596,7 @@ def test_clearance(row: Clearance, kept: bool) -> None:
     why = "is in training and no must pin names the position" if row.level == "training" else "is not cleared"
     words = f"Athlete 1 (a1) {why}: P1 (p1) on car Car 1 (c1) at Race 1 (r1)"
     assert check.text == ("all 2 starts are cleared" if kept else words)
+    assert [(m.athlete, m.race, m.car, m.position) for m in check.broken] == [("a1", "r1", "c1", "p1")] * (not kept)
 
 
 def test_the_best_of_several_clearances_counts() -> None:
@@ -605,6 +606,16 @@ def test_the_best_of_several_clearances_counts() -> None:
     for some in (rows[:2], rows[1:]):
         check = audit(season.replace(clearances=(*others, *some)), lineup_of("r1 c1: a1, a2"), ("w1",))
         assert check.check("clearance").kept
+    truck = Clearance("a1", "p1", "cleared", series="truck")
+    both = audit(season.replace(clearances=(*others, truck, rows[1])), lineup_of("r1 c1: a1, a2"), ("w1",))
+    assert both.check("clearance").kept
+
+
+def test_who_is_cleared_after_a_duty_began_is_not_cleared_for_it() -> None:
+    season = timetable([("north", "2026-05-02 20:00", "2026-05-03 02:00")])
+    for day, kept in ((2, True), (3, False)):
+        rows = tuple(replace(row, since=date(2026, 5, day)) for row in season.clearances)
+        assert works(season.replace(clearances=rows)).check("clearance").kept is kept
 
 
 def test_training_starts_under_a_must_pin() -> None:
