@@ -638,10 +638,12 @@ def test_height_hard_and_priced() -> None:
     assert check.text.startswith("180.0 cm of 185.0 cm needed: Athlete 1 (a1), P1 (p1) on car Car 1 (c1)")
     priced = audit(season.replace(limits=limits_of(height={"price_s": 0.5})), plan)
     assert (priced.check("height").cost_s, priced.passed) == (1.0, True)
-    assert [(m.race, m.car, m.position, m.cost_s) for m in priced.check("height").measures] == [
-        ("r1", "c1", "p1", 0.5),
-        ("r1", "c2", "p1", 0.5),
+    assert [(m.athlete, m.race, m.car, m.position, m.cost_s) for m in priced.check("height").measures] == [
+        ("a1", "r1", "c1", "p1", 0.5),
+        ("a3", "r1", "c2", "p1", 0.5),
     ]  # p2 asks for no height
+    small = season.replace(athletes=season.athletes | {"a3": replace(season.athletes["a3"], height_m=1.79)})
+    assert said(audit(small, plan).check("height")) == (False, 1.79, 1.85)  # the smallest is shown
     assert priced.check("height").unit == "starts"
     just = season.replace(athletes={k: replace(a, height_m=1.85 - 1e-9) for k, a in season.athletes.items()})
     assert audit(just.replace(limits=limits_of(height={"price_s": 0.5})), plan).check("height").cost_s == 0.0
@@ -653,9 +655,10 @@ def test_height_hard_and_priced() -> None:
 def test_absences_of_starters_and_reserves() -> None:
     plan = lineup_of("r1 c1: a1, a2", "r1 a4")
     gone = fixed_season(absences=(Absence("a1", date(2026, 4, 5), date(2026, 4, 5), "out"),))
-    assert audit(gone, plan).check("availability").text == (
-        "Athlete 1 (a1) is out, or may not work this position then: P1 (p1) on car Car 1 (c1) at Race 1 (r1)"
-    )
+    found = audit(gone, plan).check("availability")
+    words = "Athlete 1 (a1) is out, or may not work this position then: P1 (p1) on car Car 1 (c1) at Race 1 (r1)"
+    assert told(found) == [("r1", words)]
+    assert [(m.athlete, m.car, m.position) for m in found.broken] == [("a1", "c1", "p1")]
     for first, last in (("2026-04-01", "2026-04-04"), ("2026-04-06", "2026-04-30")):
         spell = Absence("a1", date.fromisoformat(first), date.fromisoformat(last), "out")
         check = audit(fixed_season(absences=(spell,)), plan).check("availability")
