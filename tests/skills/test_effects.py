@@ -222,11 +222,11 @@ def test_an_effect_nobody_tells_of_is_believed_to_be_none():
     found = [(np.array([0.2]), np.array([[1 / (0.3**-2 + 0.5)]]))]
     mean, sd = _pool_effects(found, Assumptions())
     assert (mean[0], sd[0]) == (0.0, pytest.approx(np.hypot(0.10, 0.02)))
-    told = [(np.array([0.2, 0.0]), np.diag([1 / (0.3**-2 + 50.0), 1.0]))]
+    told = [(np.array([0.2, 0.0]), np.diag([1 / (0.3**-2 + 5.0), 1.0]))]
     mean, sd = _pool_effects(told, Assumptions())
-    value = 0.2 * (0.3**-2 + 50) / 50  # the loose belief (0 ± 0.3) taken out again
+    value = 0.2 * (0.3**-2 + 5) / 5  # the loose belief (0 ± 0.3) taken out again
     pool = pool_levels(
-        np.array([value]), np.array([1 / 50]), mean_prior=(0.0, 0.1), between_prior=SpreadPrior(0.02, 2.0)
+        np.array([value]), np.array([1 / 5]), mean_prior=(0.0, 0.1), between_prior=SpreadPrior(0.02, 2.0)
     )
     assert mean == pytest.approx([pool.beta[0], 0.0])
     assert sd == pytest.approx([np.hypot(pool.between, np.sqrt(pool.cov[0, 0])), np.hypot(0.10, 0.02)])
