@@ -105,6 +105,8 @@ def test_who_has_few_grades_is_measured_by_the_pool():
     enough = given([*rows, ("a2", "do-1", 8.0, {})])
     _, pulled = _pull_in(enough, start(enough), _look(enough, start(enough)))
     assert pulled.tolist() == [False] * 6 + [True, False, False]
+    thin = given([(a, "do-1", s, {}) for a in ("a1", "a2", "a3") for s in (3.4, 4.0, 4.6)])
+    assert not _pull_in(thin, start(thin), _look(thin, start(thin)))[1].any()  # their own scatter is the pool's
 
 
 def test_the_usual_distance_is_taken_from_athletes_with_enough_grades():

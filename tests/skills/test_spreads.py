@@ -67,10 +67,10 @@ def test_one_grade_says_nothing_of_consistency():
 
 def test_own_variances_by_hand():
     """Unbiased weighted variance Σw(x - m)² / (Σw - Σw²/Σw), the textbook form for weights that are precisions."""
-    cell = np.array([0, 0, 0, 1, 1, 2, 4, 4, *[5] * 9])
-    x = np.array([1.0, 2.0, 6.0, 3.0, 3.0, 9.0, 1.0, 3.0, *range(9)])
-    w = np.array([1.0, 0.5, 0.25, 1.0, 1.0, 1.0, 0.2, 0.2, *[0.1] * 9])
-    values, sampling = _own(6, cell, x, w, 0.005)
+    cell = np.array([0, 0, 0, 1, 1, 2, 4, 4, *[5] * 9, 6, 6])
+    x = np.array([1.0, 2.0, 6.0, 3.0, 3.0, 9.0, 1.0, 3.0, *range(9), 1.0, 3.0])
+    w = np.array([1.0, 0.5, 0.25, 1.0, 1.0, 1.0, 0.2, 0.2, *[0.1] * 9, 0.5, 0.5])
+    values, sampling = _own(7, cell, x, w, 0.005)
     mean = 3.5 / 1.75
     variance = ((1 - mean) ** 2 + 0.25 * (6 - mean) ** 2) / (1.75 - 1.3125 / 1.75)
     half = (1.75 - 1.3125 / 1.75) / 2
@@ -83,6 +83,10 @@ def test_own_variances_by_hand():
     half = (0.9 - 0.09 / 0.9) / 2  # nine old grades that count a tenth each
     assert values[5] == pytest.approx(np.log(np.var(range(9), ddof=1)) - digamma(half) + np.log(half))
     assert sampling[5] == pytest.approx(polygamma(1, half))
+    assert values[6] == pytest.approx(
+        np.log(2.0) - digamma(0.25) + np.log(0.25)
+    )  # two that count half each: just enough
+    assert sampling[6] == pytest.approx(polygamma(1, 0.25))
 
 
 def test_each_pool_leans_on_the_typical_one():
