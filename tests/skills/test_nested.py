@@ -54,9 +54,13 @@ def test_doubt_of_the_pool_is_inherited_where_a_record_leans_on_it():
     np.testing.assert_allclose(found.mean, [4.0, 3.5], atol=1e-3)
     np.testing.assert_allclose(found.variance, [1e-6, 0.01 + 0.04], atol=1e-4)
     fewer = Blocks.of(np.array([0, 0, 1]), np.zeros(3, dtype=np.intp))  # the last athlete has one cell, not two
-    own, noise = np.array([4.0, 4.0, 0.0]), np.array([1e-6, 1e-6, np.inf])
-    found = pool_cells(fewer, own, noise, np.full(3, 3.5), np.full(3, 0.04), np.full(3, 0.1), (0.3, 0.1))
-    np.testing.assert_allclose(found.variance, [1e-6, 1e-6, 0.01 + 0.04], atol=1e-4)
+    for last, known in ((np.inf, 0.01 + 0.04), (1e-6, 1e-6)):
+        noise = np.array([1e-6, 1e-6, last])
+        found = pool_cells(
+            fewer, np.full(3, 4.0), noise, np.full(3, 3.5), np.full(3, 0.04), np.full(3, 0.1), (0.3, 0.1)
+        )
+        np.testing.assert_allclose(found.variance, [1e-6, 1e-6, known], atol=1e-4)
+        np.testing.assert_allclose(found.mean, [4.0, 4.0, 4.0 if last < 1 else 3.5], atol=1e-3)
 
 
 def test_cells_are_laid_out_by_athlete_and_told_apart_by_position():
