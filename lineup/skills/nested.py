@@ -71,7 +71,7 @@ def fit_correlations(blocks: Blocks, z: Floats, variance: Floats, same: float, o
     `z` and `variance` (infinite where there is no record) per cell.
     """
     seen = np.isfinite(variance)
-    keep = np.flatnonzero(seen[blocks.slot].any(axis=1) & (blocks.slot[:, 0] >= 0))
+    keep = np.flatnonzero(blocks.spread(seen, False).any(axis=1))
     part = Blocks(blocks.slot[keep], blocks.same_position[keep], blocks.real[keep])
     noise = part.spread(np.where(seen, variance, _UNKNOWN), 1.0)
     values = part.spread(np.where(seen, z, 0.0), 0.0)
