@@ -1,9 +1,10 @@
 """The cheapest schedule of every athlete under given seat prices, by a dynamic program over duties in a row.
 
-State: the seat of the last duty, and how many weekends in a row have been worked (the last state means "that many
-or more" where the limit has a price). Steps know rest, overlaps, travel between two duties, and crew changes. Where
-an athlete worked another race since the car's last one, his seat then is not in the state and no change is charged:
-the answer is then at or below the exact cost, which keeps every bound built on it valid.
+State: the seat of the last duty; how many weekends in a row have been worked (the last state means "that many or
+more" where the limit has a price); and the seat held at one earlier race, the latest whose cars race again only after
+the last duty, as where two series take turns. Steps know rest, overlaps, travel between two duties, and crew changes.
+Where a seat that matters is in no state (three series in turn), no change is charged: the answer is then at or below
+the exact cost, which keeps every bound built on it valid.
 """
 
 from __future__ import annotations
@@ -12,15 +13,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lineup.optimize.bench import Bench
 from lineup.optimize.frame import Floats, Ints
 from lineup.optimize.nogoods import IN_A_ROW
 from lineup.optimize.rows import Row, tying_rows
-
-CHANGED, UNKNOWN, SAME = 0, 1, 2  # how a duty was reached: with a crew change, without knowing, in the same seat
-START = -1
+from lineup.optimize.schedule_kernel import NONE, cheapest_schedules
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,25 +27,6 @@ class Schedule:
 
     athlete: int
     seats: tuple[int, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class _Group:
-    """Seats of a race whose car raced last in race `before` of the block (-1: none), by their rank in the race."""
-
-    before: int
-    ranks: Ints
-    ranks_before: Ints
-
-
-@dataclass(eq=False)
-class _Tables:
-    """What the forward pass leaves behind for reading off schedules; lists are by race."""
-
-    value: list[Floats]  # (athletes, seats, runs)
-    least: list[Floats]  # (athletes, runs): least over the race's seats
-    seat: list[Ints]  # (athletes, runs): the seat that gives it
-    how: list[NDArray[np.int8]]  # (athletes, seats, runs)
 
 
 class Pricing:
@@ -67,7 +46,7 @@ class Pricing:
 
     def prepare(self) -> None:
         """Compute all that prices do not change, before several threads ask for it."""
-        _ = self.ties, self.alone, self.arcs, self.first, self._groups, self._weeks
+        _ = self.ties, self.alone, self.arcs, self.first, self.remembered, self._timetable, self._weeks
 
     # ------------------------------------------------------------------------------------- what prices do not change
 
@@ -116,27 +95,27 @@ class Pricing:
         return table
 
     @cached_property
-    def _groups(self) -> tuple[tuple[_Group, ...], ...]:
-        frame = self.frame
-        rank = np.zeros(len(frame.seats), dtype=np.intp)
-        for seats in frame.seats_of:
+    def _timetable(self) -> tuple[Ints, Ints, Ints, Ints]:
+        """Where each race's seats begin in the list of all, that list, race and rank of each seat."""
+        seats_of = self.frame.seats_of
+        rank = np.zeros(len(self.frame.seats), dtype=np.intp)
+        for seats in seats_of:
             rank[seats] = np.arange(len(seats))
-        found = []
-        for seats in frame.seats_of:
-            before = np.array([frame.seat_race[b] if (b := frame.before[k]) >= 0 else -1 for k in seats], dtype=np.intp)
-            groups = [
-                _Group(int(b), chosen, rank[frame.before[seats[chosen]]])
-                for b in np.unique(before)
-                for chosen in [np.flatnonzero(before == b)]
-            ]
-            found.append(tuple(groups))
-        return tuple(found)
+        first = np.cumsum([0, *map(len, seats_of)])
+        return first, np.concatenate([np.zeros(0, dtype=np.intp), *seats_of]), self.frame.seat_race, rank
 
     @cached_property
-    def _weeks(self) -> Ints:
-        return np.array(self.bench.calendar.week, dtype=np.intp)
+    def remembered(self) -> Ints:
+        """For each race, the latest one before it whose cars, or some, race again only after it; or NONE."""
+        frame = self.frame
+        linked = np.flatnonzero(frame.before != NONE)
+        links = set(zip(frame.seat_race[frame.before[linked]].tolist(), frame.seat_race[linked].tolist(), strict=True))
+        latest = [
+            max((first for first, second in links if first < r < second), default=NONE) for r in range(self.races)
+        ]
+        return np.array(latest, dtype=np.intp)
 
-    # --------------------------------------------------------------------------------------------------- forward pass
+    # ---------------------------------------------------------------------------------------------------------- solve
 
     def solve(self, prices: Floats) -> tuple[Floats, list[Schedule]]:
         """Cheapest schedule of each athlete.
@@ -149,128 +128,52 @@ class Pricing:
         -------
         Least cost of each of them, shape (athletes,), at most 0: he may stay at home; and the schedules below 0.
         """
-        tables = _Tables([], [], [], [])
-        for r in range(self.races):
-            self._race(r, prices, tables)
-        if not self.races:
-            return np.zeros(len(prices)), []
-        ends = np.stack([least.min(axis=1) for least in tables.least])  # (races, athletes)
-        last = ends.argmin(axis=0)
-        values = ends[last, np.arange(len(last))]
-        schedules = [self._read(tables, int(a), int(last[a])) for a in np.flatnonzero(values < 0)]
-        return np.minimum(values, 0.0), schedules
+        least, chosen = np.zeros(len(prices)), np.full((len(prices), self.races), NONE, dtype=np.intp)
+        known = [len(self.frame.seats_of[r]) + 2 for r in self.remembered if r != NONE]
+        cheapest_schedules(
+            prices,
+            self.alone,
+            self.arcs,
+            self.first,
+            self._weeks,
+            *self._timetable,
+            self.frame.before,
+            self.remembered,
+            self.change_s,
+            self.price,
+            self.hard,
+            max(known, default=1),
+            least,
+            chosen,
+        )
+        seats = ((a, chosen[a][chosen[a] != NONE].tolist()) for a in np.flatnonzero(least < 0).tolist())
+        schedules = [Schedule(a, tuple(own)) for a, own in seats]
+        return least, schedules
 
-    def _race(self, r: int, prices: Floats, tables: _Tables) -> None:
-        """Fill in one race from those before it."""
-        seats = self.frame.seats_of[r]
-        came = self._arrivals(r, tables)  # (races before, athletes, runs)
-        first = self.first[r]
-        value = np.full((len(prices), len(seats), self.runs), np.inf)
-        how = np.zeros(value.shape, dtype=np.int8)
-        for group in self._groups[r]:
-            split = group.before + 1
-            changed = np.minimum(first, _least(came[:split], first.shape))[:, None]
-            unknown = _least(came[split:], first.shape)[:, None]
-            ways = np.full((3, len(prices), len(group.ranks), self.runs), np.inf)
-            ways[CHANGED] = changed + (self.change_s if group.before >= 0 else 0.0)
-            ways[UNKNOWN] = unknown
-            if group.before >= 0:
-                held = self._shift(tables.value[group.before][:, group.ranks_before], group.before, r)
-                ways[SAME] = held + self.arcs[group.before, r][:, None, None]
-            how[:, group.ranks] = ways.argmin(axis=0)
-            value[:, group.ranks] = ways.min(axis=0)
-        value += (prices[:, seats] + self.alone[:, r][:, None])[:, :, None]
-        tables.value.append(value)
-        tables.how.append(how)
-        if len(seats):
-            tables.seat.append(value.argmin(axis=1))
-            tables.least.append(value.min(axis=1))
-        else:
-            tables.seat.append(np.zeros((len(prices), self.runs), dtype=np.intp))
-            tables.least.append(np.full((len(prices), self.runs), np.inf))
-
-    def _arrivals(self, r: int, tables: _Tables) -> Floats:
-        """Least cost of arriving at race r from each race before it, shape (races before, athletes, runs)."""
-        came = np.empty((r, len(self.frame.athletes), self.runs))
-        for earlier in range(r):
-            came[earlier] = self._shift(tables.least[earlier], earlier, r) + self.arcs[earlier, r][:, None]
-        return came
-
-    def _shift(self, value: Floats, earlier: int, r: int) -> Floats:
-        """Values by run after a race become values by run on arrival at race r; runs are the last axis."""
-        step = self._weeks[r] - self._weeks[earlier]
-        if step == 0:
-            return value
-        shifted = np.full(value.shape, np.inf)
-        if step > 1:
-            shifted[..., 0] = value.min(axis=-1)
-        else:
-            shifted[..., 1:] = value[..., :-1]
-            if not self.hard:
-                shifted[..., -1] = np.minimum(shifted[..., -1], value[..., -1])
-        if self.price:
-            shifted[..., -1] += self.price
-        return shifted
-
-    # ------------------------------------------------------------------------------------------------------ read off
-
-    def _read(self, tables: _Tables, a: int, r: int) -> Schedule:
-        """Follow an athlete's least cost back from race r."""
-        run = int(tables.least[r][a].argmin())
-        rank = int(tables.seat[r][a, run])
-        seats = []
-        while r != START:
-            seats.append(int(self.frame.seats_of[r][rank]))
-            r, rank, run = self._before(tables, a, r, rank, run)
-        return Schedule(a, tuple(reversed(seats)))
-
-    def _before(self, tables: _Tables, a: int, r: int, rank: int, run: int) -> tuple[int, int, int]:
-        """Race, seat and run that a state was reached from; START where it was the first duty."""
-        group = next(g for g in self._groups[r] if rank in g.ranks)
-        how = tables.how[r][a, rank, run]
-        if how == SAME:
-            held = int(group.ranks_before[group.ranks.tolist().index(rank)])
-            return group.before, held, self._run_before(tables.value[group.before][a, held], group.before, r, run)
-        races = range(group.before + 1) if how == CHANGED else range(group.before + 1, r)
-        costs = [float(self._shift(tables.least[e][a], e, r)[run] + self.arcs[e, r, a]) for e in races]
-        best = min(costs, default=np.inf)
-        if how == CHANGED and self.first[r, a, run] <= best:
-            return START, 0, 0
-        earlier = races[costs.index(best)]
-        run = self._run_before(tables.least[earlier][a], earlier, r, run)
-        return earlier, int(tables.seat[earlier][a, run]), run
-
-    def _run_before(self, value: Floats, earlier: int, r: int, run: int) -> int:
-        """Run after a race from which `_shift` led to `run` at race r; `value` by run, shape (runs,)."""
-        step = self._weeks[r] - self._weeks[earlier]
-        if step == 0:
-            return run
-        if step > 1:
-            return int(value.argmin())
-        if run == self.runs - 1 and not self.hard:
-            return int(run if run == 0 or value[run] <= value[run - 1] else run - 1)
-        return run - 1
+    @cached_property
+    def _weeks(self) -> Ints:
+        return np.array(self.bench.calendar.week, dtype=np.intp)
 
     # ---------------------------------------------------------------------------------------------------------- costs
 
     def fixed_s(self, schedule: Schedule) -> float:
-        """Seconds of a schedule as the program counts them, seat prices left out."""
-        total, run, last = 0.0, 0, START
+        """Seconds of a schedule, seat prices left out."""
+        total, run, last = 0.0, 0, NONE
         a = schedule.athlete
         for k in schedule.seats:
             r = int(self.frame.seat_race[k])
             total += float(self.alone[a, r])
-            if last == START:
+            if last == NONE:
                 run = int(self.bench.calendar.run_before[a, r]) + 1
                 total += self._beyond(run)
             else:
-                before = int(self.frame.seat_race[last])
-                total += float(self.arcs[before, r, a])
-                step = self._weeks[r] - self._weeks[before]
+                total += float(self.arcs[last, r, a])
+                step = self._weeks[r] - self._weeks[last]
                 run = run if step == 0 else run + 1 if step == 1 else 1
                 total += self._beyond(run) if step else 0.0
-            total += self._change(k, last)
-            last = k
+            before = int(self.frame.before[k])
+            total += self.change_s if before != NONE and before not in schedule.seats else 0.0
+            last = r
         return total
 
     def cost(self, schedule: Schedule) -> float:
@@ -280,15 +183,3 @@ class Pricing:
 
     def _beyond(self, run: int) -> float:
         return self.price if self.most is not None and not self.hard and run > self.most else 0.0
-
-    def _change(self, seat: int, last: int) -> float:
-        before = int(self.frame.before[seat])
-        if before < 0 or last == before:
-            return 0.0
-        since = last != START and self.frame.seat_race[last] > self.frame.seat_race[before]
-        return 0.0 if since else self.change_s
-
-
-def _least(values: Floats, shape: tuple[int, ...]) -> Floats:
-    """Least over the first axis; inf where that is empty."""
-    return np.asarray(values.min(axis=0)) if len(values) else np.full(shape, np.inf)
