@@ -202,11 +202,6 @@ class ServiceBank:
         weights = blend_weights(network.stop_time(finish), tail, tail_share)
         return at_mix.along(network.longest_path(finish) * weights)
 
-    def mix_times(self, mix: Mapping[str, Floats]) -> Floats:
-        """Bound from below on the stop time at `mix`, exact when it is a crew; seconds, shape (scenarios,)."""
-        network = Network(self.choreography)
-        return network.stop_time(network.finish_all(self._bounds.at(mix).values))
-
     def crew_mix(self, crew: NDArray[np.integer]) -> dict[str, Floats]:
         """Mix in which each position of a crew row, shape (positions,), is worked by one athlete or by nobody."""
         mix = {p: np.zeros(len(self.athletes[p])) for p in self.positions}
