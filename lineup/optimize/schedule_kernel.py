@@ -50,6 +50,7 @@ def cheapest_schedules(  # type: ignore[no-untyped-def]
         most = max(most, first_seat[r + 1] - first_seat[r])
     value = np.empty((races, most, memories, runs))
     came = np.empty((races, most, memories, runs), np.int64)
+    least_at = np.zeros((races, memories, runs), np.int64)  # seat of least value
     unknown = memories - 1
     for a in range(athletes):
         value[:] = np.inf
@@ -71,29 +72,28 @@ def cheapest_schedules(  # type: ignore[no-untyped-def]
                     if arc == np.inf:
                         continue
                     step = week[r] - week[e]
-                    for s_e in range(first_seat[e + 1] - first_seat[e]):
-                        if prices[a, seats[first_seat[e] + s_e]] == np.inf:
-                            continue
+                    # his seat in race e matters where it is remembered, or where it is the one held before this
+                    each = e == remembered[r]
+                    ways = first_seat[e + 1] - first_seat[e] if each else 1 + (e == since)
+                    for way in range(ways):
+                        s_e = way if each else rank_of[held] if way else NONE
                         for m_e in range(memories):
-                            # what is remembered after this duty
                             m = unknown
                             if remembered[r] == NONE or e < remembered[r]:
                                 m = NOWHERE
-                            elif e == remembered[r]:
+                            elif each:
                                 m = 1 + s_e
                             elif remembered[e] == remembered[r]:
                                 m = m_e
-                            # no change where he held the seat at the car's race before, or nobody can say
                             more = change
-                            if since == e:
-                                same = seats[first_seat[e] + s_e] == held
-                                more = 0.0 if same else change
+                            if since == e and s_e == rank_of[held]:
+                                more = 0.0
                             elif since != NONE and since < e:
                                 known = remembered[e] == since and m_e != unknown
-                                same = m_e == 1 + rank_of[held]
-                                more = change if known and not same else 0.0
+                                more = change if known and m_e != 1 + rank_of[held] else 0.0
                             for run_e in range(runs):
-                                total = value[e, s_e, m_e, run_e]
+                                came_s = s_e if s_e != NONE else least_at[e, m_e, run_e]
+                                total = value[e, came_s, m_e, run_e]
                                 if total == np.inf:
                                     continue
                                 run = run_e
@@ -110,13 +110,16 @@ def cheapest_schedules(  # type: ignore[no-untyped-def]
                                     total += run_price_s
                                 if total < value[r, s, m, run]:
                                     value[r, s, m, run] = total
-                                    came[r, s, m, run] = ((e * most + s_e) * memories + m_e) * runs + run_e
+                                    came[r, s, m, run] = ((e * most + came_s) * memories + m_e) * runs + run_e
                 for m in range(memories):
                     for run in range(runs):
                         value[r, s, m, run] += own
                         if value[r, s, m, run] < best:
                             best = value[r, s, m, run]
                             best_at = ((r * most + s) * memories + m) * runs + run
+            for m in range(memories):
+                for run in range(runs):
+                    least_at[r, m, run] = value[r, :, m, run].argmin()
         least[a] = best
         chosen[a] = NONE
         while best_at != NONE:
