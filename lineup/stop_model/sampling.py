@@ -17,7 +17,7 @@ from lineup.season import Choreography, Task
 from lineup.skills import SkillEstimates, SplitEstimate, shared_doubt
 
 Floats = NDArray[np.float64]
-SMALLEST = 2.0**-31  # keeps a point off 0 and 1, where a normal deviate has no end
+SMALLEST = 2.0**-31  # keeps a point off 0, where a normal deviate has no end; none of the points reaches 1
 MOST_MISSES = 50  # of one kind in one task: beyond any stop worth forecasting
 
 
@@ -67,7 +67,7 @@ def sobol_points(choreography: Choreography, seed: int, scenarios: int) -> Point
     keys = sorted(_keys(choreography))
     rng = np.random.default_rng([seed, zlib.crc32(choreography.service.encode())])
     sobol = qmc.Sobol(len(keys), scramble=True, rng=rng)
-    points = sobol.random_base2(max(1, math.ceil(math.log2(scenarios))))[:scenarios]
+    points = sobol.random_base2(math.ceil(math.log2(scenarios)))[:scenarios]
     return _points(keys, np.ascontiguousarray(points.T))
 
 
@@ -91,7 +91,7 @@ def _points(keys: Sequence[tuple[str, ...]], uniforms: Floats) -> Points:
     day: dict[str, Floats] = {}
     level: dict[tuple[str, str], Floats] = {}
     miss: dict[tuple[str, str], Floats] = {}
-    for key, uniform in zip(keys, np.clip(uniforms, SMALLEST, 1.0 - SMALLEST), strict=True):
+    for key, uniform in zip(keys, np.maximum(uniforms, SMALLEST), strict=True):
         match key:
             case ("day", task):
                 day[task] = ndtri(uniform)
@@ -138,7 +138,7 @@ class Sampler:
         for k, task in enumerate(tasks):
             for miss in task.misses:
                 count = self._count(task, miss, position, athletes)
-                drawn.lost[:, k] += count * self.estimates.loss_s.get(miss, 0.0)
+                drawn.lost[:, k] += count * self.estimates.loss_s[miss]
                 drawn.slips[:, k] |= count > 0
             causes = [j for j in range(k) if _conditions(tasks[j]) <= _conditions(task)]
             dragged = drawn.slips[:, causes].any(axis=1)

@@ -138,6 +138,11 @@ def test_each_point_is_spread_evenly() -> None:
         assert np.bincount((uniform * 256).astype(int), minlength=256).max() == 1
 
 
+def test_a_point_in_the_corner_still_gives_a_stop_that_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(stats.qmc.Sobol, "random_base2", lambda self, m: np.zeros((2**m, self.d)))
+    assert np.isfinite(sampler(16, ana=0.0).draw("p", ["ana"]).seconds).all()
+
+
 def test_sobol_points_settle_the_mean_stop_better_than_plain_random_ones() -> None:
     service = choreography()
     known = estimates(ana=0.0)
@@ -239,6 +244,9 @@ def test_a_missing_estimate_is_named() -> None:
     no_misses = replace(known, estimates=replace(known.estimates, misses={}))
     with pytest.raises(InputError, match="no estimate of ana's restrike at p"):
         no_misses.draw("p", ["ana"])
+    no_car = replace(known, estimates=replace(known.estimates, splits={}))
+    with pytest.raises(InputError, match="no estimate of car and driver in go"):
+        no_car.draw("", [""])
     tasks = [task("lift", "p"), task("go", None, misses=("stall",), release=True)]
     with pytest.raises(InputError, match=r"no estimate of the car's stall at the car$"):
         sampler(tasks=tasks, ana=0.0).draw("", [""])
