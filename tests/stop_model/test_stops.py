@@ -133,6 +133,15 @@ def test_a_clean_stop_has_no_miss_and_misses_are_told_apart_in_the_times() -> No
     assert bank.clean_share(np.zeros(6, dtype=int)) == pytest.approx(np.exp(-1.2), abs=0.02)
 
 
+def test_a_car_that_stalls_loses_seconds_that_are_told_apart() -> None:
+    tasks = [task("lift", "p1"), task("leave", None, "lift", misses=("stall",), release=True)]
+    season = tiny_season(positions=1, shape=tasks, misses={"stall": Miss("stall", "Stall", 2.0)})
+    bank = sample_service(season, made_estimates(season, log_level(1.0), rate=0.1), "four", "plain", 1, 1024)
+    lost = bank.lost_s["leave"][0]
+    assert set(lost) == {0.0, 2.0, 4.0}
+    assert (lost == 0).mean() == pytest.approx(np.exp(-0.1), abs=0.002)
+
+
 def test_forecast_of_a_crew() -> None:
     season = stop_season()
     bank = sample_service(season, made_estimates(season, log_level(1.0), rate=0.05), "four", "plain", 1, 1024)
