@@ -166,7 +166,7 @@ def make_rows(season: Season, cells: Cells, on: date, half_life_days: float) -> 
         seconds=seconds,
         weight=np.maximum(np.exp2(-age / half_life_days), _LEAST_WEIGHT),
         day=days,
-        setting=_code(table["setting"], SETTINGS),
+        setting=table["setting"].map(SETTINGS.index).to_numpy(dtype=np.intp),
         tire=tire.astype(np.intp),
         after=_after_a_slip(table, found, np.bincount(slip_row, minlength=len(table))),
         number=table["row"].to_numpy(dtype=np.intp),
@@ -197,7 +197,7 @@ def _match(season: Season, cells: Cells, table: pd.DataFrame) -> pd.DataFrame:
         cell.append(cells.index.get((athlete, position, tasks[at].split), -1) if at >= 0 else -1)
     kinds = kinds.assign(number=number, cell=cell)
     joined = table[list(kinds.columns[:4])].merge(kinds, how="left", on=list(kinds.columns[:4]))
-    return pd.DataFrame({"task": joined["number"].to_numpy(), "cell": joined["cell"].to_numpy()}, index=table.index)
+    return pd.DataFrame({"task": joined["number"].to_numpy(), "cell": joined["cell"].to_numpy()})
 
 
 def _slips(table: pd.DataFrame, misses: tuple[str, ...]) -> tuple[Ints, Ints]:
@@ -213,11 +213,6 @@ def _slips(table: pd.DataFrame, misses: tuple[str, ...]) -> tuple[Ints, Ints]:
         np.array([row for row, _ in pairs], dtype=np.intp),
         np.array([miss for _, miss in pairs], dtype=np.intp),
     )
-
-
-def _code(column: pd.Series[str], names: tuple[str, ...]) -> Ints:
-    places = {name: i for i, name in enumerate(names)}
-    return np.asarray(column.map(places).fillna(0).to_numpy(), dtype=np.intp)
 
 
 def _after_a_slip(table: pd.DataFrame, found: pd.DataFrame, slips: Ints) -> Bools:

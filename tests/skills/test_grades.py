@@ -101,7 +101,7 @@ def test_seconds_and_their_scale_are_each_other_turned_round():
     x = cells.scaled(np.array([np.e, 0.0, -0.4]), at)
     np.testing.assert_allclose(x, [1.0, np.nan, -0.5])
     np.testing.assert_allclose(cells.seconds(np.array([1.0, 0.0, -0.5]), at), [np.e, 1.0, -0.4])
-    np.testing.assert_array_equal(cells.scaled(np.array([-1.0, 2.0, 0.0]), at), [np.nan, np.log(2.0), 0.0])
+    np.testing.assert_array_equal(cells.scaled(np.array([-1.0, 0.5, 0.0]), at), [np.nan, np.log(0.5), 0.0])
 
 
 def test_rows_carry_day_setting_tire_task_and_number():
@@ -114,17 +114,24 @@ def test_rows_carry_day_setting_tire_task_and_number():
         grade_row("a1", "p1", "do-1", 2.1, on=day, service="three"),  # no such service
         grade_row("gone", "p1", "do-1", 2.1, on=day),
         grade_row("", "", "brake", float("nan"), on=day + timedelta(days=9)),
+        grade_row("a1", "p1", "reach-1", 0.3, on=day),  # the first task of all
     ]
     cells = make_cells(season(rows), 0.5)
     found, left_out = make_rows(season(rows), cells, day, 30.0)
-    assert [cells.keys[i] for i in found.cell] == [("a1", "p1", "do"), ("a1", "p1", "do"), ("", "", "brake")]
-    np.testing.assert_array_equal(found.seconds, [5.0, 2.1, np.nan])
-    np.testing.assert_allclose(found.weight, [1.0, 0.5, 1.0])  # one half-life; a later grade counts as fresh
-    assert found.day.tolist() == [day, day - timedelta(days=30), day + timedelta(days=9)]
-    assert found.setting.tolist() == [0, 2, 1]
-    assert [found.tires[i] for i in found.tire] == ["slick", "plain", "plain"]
-    assert found.number.tolist() == [2, 4, 8]
-    assert [found.tasks[i] for i in found.task] == [FOUR[2], TWO[0], FOUR[7]]
+    assert [cells.keys[i] for i in found.cell] == [
+        ("a1", "p1", "do"),
+        ("a1", "p1", "do"),
+        ("", "", "brake"),
+        ("a1", "p1", "reach"),
+    ]
+    np.testing.assert_array_equal(found.seconds, [5.0, 2.1, np.nan, 0.3])
+    np.testing.assert_allclose(found.weight, [1.0, 0.5, 1.0, 1.0])  # one half-life; a later grade counts as fresh
+    assert found.day.tolist() == [day, day - timedelta(days=30), day + timedelta(days=9), day]
+    assert found.setting.tolist() == [0, 2, 1, 1]
+    assert found.tires == ("plain", "slick")  # whichever the file names first
+    assert [found.tires[i] for i in found.tire] == ["slick", "plain", "plain", "plain"]
+    assert found.number.tolist() == [2, 4, 8, 9]
+    assert [found.tasks[i] for i in found.task] == [FOUR[2], TWO[0], FOUR[7], FOUR[0]]
     assert found.misses == ("slip", "drop")
     assert (left_out.spoiled, left_out.no_time) == (1, 1)
 
