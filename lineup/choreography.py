@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Literal
 
 from lineup.errors import InputError
@@ -91,11 +91,11 @@ def own_times(choreography: Choreography, marks: Mapping[str, Mark]) -> dict[str
     return own
 
 
-def seats_shown(choreography: Choreography, marks: Mapping[str, Mark]) -> tuple[set[str], set[str]]:
-    """Positions whose seats the marks show to be filled, and to be empty."""
-    marked = [task for task in choreography.tasks if task.id in marks]
-    filled = {p for task in marked for p in (task.position, task.only_with) if p is not None}
-    empty = {task.only_without for task in marked if task.only_without is not None}
+def seats_shown(choreography: Choreography, done: Collection[str]) -> tuple[set[str], set[str]]:
+    """Positions whose seats are shown to be filled, and to be empty, by tasks known to have been done."""
+    known = [task for task in choreography.tasks if task.id in done]
+    filled = {p for task in known for p in (task.position, task.only_with) if p is not None}
+    empty = {task.only_without for task in known if task.only_without is not None}
     return filled, empty - filled
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from lineup.choreography import Mark, seats_shown
+from lineup.choreography import seats_shown
 from lineup.season import Season
 from lineup.skills import SkillEstimates
 from lineup.stop_model.bank import ServiceBank
@@ -78,11 +78,11 @@ def _crew(
     """Athlete of each filled position of a stop, or None where a seat is not known."""
     choreography = season.choreographies[service]
     graded: dict[str, str] = {}
-    marks: dict[str, Mark] = {}
+    done: set[str] = set()
     if grades is not None:
         graded = {str(p): str(a) for p, a in zip(grades["position"], grades["athlete"], strict=True) if p}
-        marks = {str(task): ("seconds", 0.0) for task in grades["task"]}
-    _, empty = seats_shown(choreography, marks)
+        done = set(grades["task"])
+    _, empty = seats_shown(choreography, done)
     crew = {p: athlete for p, athlete in {**worked, **graded}.items() if p in choreography.positions and p not in empty}
     return crew if all(p in crew or p in empty for p in choreography.positions) else None
 

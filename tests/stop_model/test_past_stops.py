@@ -66,6 +66,15 @@ def test_who_worked_the_race_fills_the_gaps_of_the_grades() -> None:
     assert past_stops(elsewhere).left_out == {CREW_UNKNOWN: 1}
 
 
+def test_who_worked_the_race_made_no_stop_from_a_seat_that_the_film_shows_empty_or_the_service_has_not() -> None:
+    race = make_race(0)
+    at = {"p1": "a1", "p2": "a2", "helper": "a3", "fueler": "a4"}
+    duties = tuple(WorkedDuty(a, "r1", race.site, race.report, race.released, "c1", p) for p, a in at.items())
+    rows = [grade_row("a1", "p1", "fetch", 1.0, stop="s1")]
+    found = past_stops(season(rows, [stop_row("s1", 12.0, race="r1", car="c1")], worked=duties))
+    assert found.stops[0].crew == {"p1": "a1", "p2": "a2"}
+
+
 def test_spoiled_stops_and_other_days_are_left_out() -> None:
     rows = [row for s in ("s1", "s2", "s3") for row in graded(s, p1="a1", p2="a2", helper="a3")]
     later = FIRST_SUNDAY + timedelta(days=7)
