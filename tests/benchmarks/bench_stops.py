@@ -21,7 +21,7 @@ from lineup.stop_model.network import Network
 from lineup.stop_model.sampling import Points, Sampler, random_points, sobol_points
 from lineup.stop_model.stops import sample_service
 from tests.services import log_level, made_estimates, stop_season
-from tests.test_choreography import simulate
+from tests.stop_model.test_network import simulate
 
 SCENARIOS = 1024
 CREWS = 4000

@@ -12,6 +12,7 @@ from lineup.optimize.crew_master import Prices
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.pricing import Pricing
 from lineup.problem import build
+from lineup.season import Entry, Weights
 from tests.builders import tiny_season
 from tests.optimize.brute import best_lineup, size
 from tests.optimize.seasons import QUICK, make_problem, random_season
@@ -45,6 +46,26 @@ def test_below_the_optimum_at_random_prices_and_at_the_end(seed: int) -> None:
         if not bound.step(lambda: False):
             break
     assert bound.bound <= best[0] + 1e-6
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_never_above_the_optimum_where_cars_race_in_turn(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(seed)
+    season = tiny_season(athletes=4, positions=2, cars=2, races=4, grades=0, weights=Weights(crew_change_s=1.0))
+    entered = [f"c{1 + (r + int(rng.random() < 0.2)) % 2}" for r in range(4)]
+    season = season.replace(entries=tuple(Entry(f"r{r + 1}", car) for r, car in enumerate(entered)))
+    kept = tuple(c for c in season.clearances if rng.random() < 0.8)
+    problem = make_problem(season.replace(clearances=kept), seed)
+    best = best_lineup(problem)
+    monkeypatch.setattr(solve_module, "SMALL_SEATS", 0)
+    found = solve_module.solve(problem, QUICK.replace(time_s=3.0))
+    if best is None:
+        assert found.value_s is None
+        return
+    assert found.bound_s is not None
+    assert found.value_s is not None
+    assert found.bound_s <= best[0] + 1e-6
+    assert found.value_s >= best[0] - 1e-6
 
 
 @pytest.mark.parametrize("seed", range(0, 60, 2))
