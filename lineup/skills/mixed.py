@@ -124,7 +124,7 @@ class _Solved:
 
 
 def _sum_up(y: Floats, x: Floats, group: Ints, weight: Floats, multiple: Floats | None, prior: Prior) -> _Sums:
-    groups = int(group.max(initial=-1)) + 1 if multiple is None else len(multiple)
+    groups = int(group.max(initial=-1)) + 1
     wx = weight[:, None] * x
     gx = np.column_stack([group_sums(group, column, groups) for column in wx.T])
     return _Sums(

@@ -22,7 +22,6 @@ def pool_levels(
     *,
     mean_prior: tuple[float, float] | None = None,
     between_prior: SpreadPrior | None = None,
-    maximum_likelihood: bool = False,
     james_stein: bool = False,
 ) -> MixedFit:
     """Fit mean and between-group spread to one value per group with a known sampling variance.
@@ -39,7 +38,6 @@ def pool_levels(
         1 / variances,
         prior=prior,
         between_prior=between_prior,
-        maximum_likelihood=maximum_likelihood,
         james_stein=james_stein,
     )
 

@@ -57,6 +57,17 @@ def test_dyestuff_maximum_likelihood():
     np.testing.assert_allclose(levels - fit.beta[0], published, atol=2e-3)
 
 
+def test_dyestuff_in_another_unit_is_the_same():
+    grams, kilograms = one_way(DYESTUFF), one_way(DYESTUFF / 1000)
+    assert 1000 * kilograms.between == pytest.approx(grams.between)
+    assert 1000 * kilograms.noise == pytest.approx(grams.noise)
+
+
+def test_two_rows_of_one_group_tell_their_own_variance_and_no_spread():
+    fit = one_way(np.array([[1.0, 3.0]]))
+    assert (fit.between, fit.noise) == (0.0, pytest.approx(np.sqrt(2.0)))  # sample variance, Σ(y - mean)² / (2 - 1)
+
+
 def test_dyestuff_batch_means_alone_give_the_same():
     """With equal batches the means and their known variance hold all there is (Searle et al. 1992, from memory)."""
     fit = pool_levels(DYESTUFF.mean(axis=1), np.full(6, 2451.25 / 5))
@@ -223,7 +234,7 @@ def test_weights_alone_set_no_scale_when_the_noise_is_unknown():
     assert three.noise == pytest.approx(np.sqrt(3) * one.noise, rel=1e-4)
 
 
-@pytest.mark.parametrize(("groups", "left"), [(3, 0), (4, 1), (5, 2), (9, 2)])
+@pytest.mark.parametrize(("groups", "left"), [(2, 0), (3, 0), (4, 1), (5, 2), (9, 2)])
 def test_the_james_stein_factor_needs_more_than_three_groups(groups, left):
     """1 - (groups - 3)·v / Σ(y - mean)², Efron & Morris 1975; fewer than five groups get part of that mending.
 
