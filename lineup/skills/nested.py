@@ -37,7 +37,7 @@ class Blocks:
         slot = np.full((len(counts), int(counts.max(initial=1))), -1, dtype=np.intp)
         place = np.arange(len(order)) - np.repeat(np.cumsum(counts) - counts, counts)
         slot[athlete[order], place] = order
-        where = np.where(slot >= 0, position[slot], -1)
+        where = position[slot]
         real = (slot >= 0)[:, :, None] & (slot >= 0)[:, None, :]
         return cls(slot, real & (where[:, :, None] == where[:, None, :]), real)
 

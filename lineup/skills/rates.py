@@ -53,7 +53,7 @@ def fit_rates_of_misses(
 ) -> dict[tuple[str, str, str], MissEstimate]:
     """Estimate how often every athlete makes every miss of each position's tasks, per execution."""
     traits_of = {(a, p): traits for (a, p, _), traits in zip(cells.keys, cells.traits, strict=True)}
-    pairs, traits = list(traits_of), np.array(list(traits_of.values())).reshape(len(traits_of), -1)
+    pairs, traits = list(traits_of), np.array(list(traits_of.values())).reshape(-1, cells.traits.shape[1])
     code = {pair: i for i, pair in enumerate(pairs)}
     pair_of_row = np.array([code[a, p] for a, p, _ in cells.keys], dtype=np.intp)[rows.cell]
     seen = [_count(season, rows, number, pair_of_row, pairs, beliefs) for number in range(len(rows.misses))]

@@ -399,6 +399,24 @@ def test_what_car_and_driver_do_in_one_split_says_nothing_of_another():
     assert found.splits["", "", "go"].sd == pytest.approx(before.splits["", "", "go"].sd)
 
 
+def test_a_lone_athlete_is_not_taken_for_the_car():
+    """One cell for the athlete, two for car and driver: his thirty slow stops leave theirs as they were."""
+    tasks = (
+        Task("do-p1", "Work", "p1", (), "do-p1", 4.0, release=True),
+        Task("brake", "Stop", None, (), "brake", 1.0),
+        Task("go", "Leave", None, ("brake",), "go", 1.0),
+    )
+    season = tiny_season(athletes=1, positions=1, shape=tasks, grades=0)
+    wobble = 6.0 * np.exp(0.05 * np.random.default_rng(4).standard_normal(30))
+    found = estimate_skills(graded(season, [("a1", "p1", s, {"setting": "race"}) for s in wobble]))
+    assert found.splits["", "", "brake"].mean == estimate_skills(season).splits["", "", "brake"].mean
+
+
+def test_nobody_cleared_and_nothing_for_the_car_to_do_is_nothing_to_estimate():
+    shape = (Task("do-p1", "Work", "p1", (), "do-p1", 4.0, release=True),)
+    assert estimate_skills(tiny_season(positions=1, shape=shape, grades=0, clearances=())).splits == {}
+
+
 def test_a_clean_time_that_vanishes_at_the_estimated_loss_is_reported_too():
     """Stated 0.5 s, really 1.5 s: a grade of 1 s with that miss was above zero as stated, and is below it now."""
     rows = [("a1", "p1", 4.0 + 0.01 * n, {}) for n in range(20)]
