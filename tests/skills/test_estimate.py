@@ -1,6 +1,7 @@
 """Estimates where grades are few, missing, spoiled, odd or all alike."""
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -313,6 +314,24 @@ def test_what_is_stated_of_pools_effects_and_tires():
     assert pool.spread == pytest.approx(0.06, rel=0.3)
 
 
+def test_what_a_tire_adds_is_told_of_that_tire():
+    """A wet wheel takes 0.2 in ln seconds longer; it stands after the reference tire by name, or before it."""
+    shape = (Task("do-p1", "Work", "p1", (), "do-p1", 4.0, load=True, release=True),)
+    wobble = np.exp(0.05 * np.random.default_rng(6).standard_normal(90))
+    for usual, wet in (("plain", "wet"), ("plain", "drenched")):
+        rows = [
+            ("a1", "p1", s * (4.0 if n % 3 else 4.0 * math.exp(0.2)), {"tire": usual if n % 3 else wet})
+            for n, s in enumerate(wobble)
+        ]
+        found = estimate_skills(graded(tiny_season(positions=1, shape=shape, grades=0), rows))
+        assert found.tire == {("do-p1", usual): 0.0, ("do-p1", wet): pytest.approx(0.2, abs=0.04)}
+
+
+def test_correlations_that_no_grade_shows_are_those_believed():
+    found, believed = estimate_skills(tiny_season(grades=0)), Assumptions()
+    assert (found.same_position, found.other_position) == (believed.correlation, believed.correlation_other)
+
+
 def test_the_tire_of_most_grades_is_the_reference_as_far_as_they_count():
     old = {"on": FIRST_SUNDAY - timedelta(days=900), "tire": "old"}
     rows = [("a1", "p1", 4.0, old)] * 9 + [("a1", "p1", 4.0, {"tire": "new"})]
@@ -379,6 +398,10 @@ def test_notes_in_full():
         f"No grade of brake (car and driver): {nominal}",
         "No graded stop has tire 'plain': counted like the reference tire.",
     )
+    first = season.races["r1"]
+    races = {"r1": first, "r2": replace(first, id="r2", tire="soft")}
+    two = estimate_skills(graded(season.replace(races=races), [("a1", "p1", 4.0, {"tire": "hard"})]))
+    assert two.notes[-1] == "No graded stop has tire 'plain', 'soft': counted like the reference tire."
     light = tiny_season(positions=1, grades=0)
     assert estimate_skills(graded(light, [("a1", "p1", 4.0, {"tire": "hard", "setting": "race"})])).notes == ()
 
