@@ -132,18 +132,17 @@ class OnSite:
 
     def ways(self, seat: Seat, reserves: tuple[str, ...]) -> Mapping[str | None, Way]:
         """Cheapest way to cover a seat with each of these reserves, and with none of them (key None)."""
-        best: dict[str | None, Way] = {None: Way(Cover(seat, (), seat), None, self._spent_s(seat, (), seat))}
+        best: dict[str | None, Way] = {}
         bound_to_others = self._bound_to_others(seat.race)
         for moves, gap in self._chains(seat, (), seat):
+            fillers = self._fillers(gap, reserves) if len(moves) < LONGEST_CHAIN else ()
+            open_s, filled_s = self._costs(seat, moves, gap, [athlete for athlete, _ in fillers])
             keeps_pins = self._keeps_pins(seat, moves)
             filled = moves[-1].end if moves else None
-            if filled is not None and keeps_pins and self._leaves(gap, filled):
-                _keep(best, Way(Cover(seat, moves, gap), None, self._spent_s(seat, moves, gap)))
-            if len(moves) == LONGEST_CHAIN:
-                continue
+            if filled is None or (keeps_pins and self._leaves(gap, filled)):
+                _keep(best, Way(Cover(seat, moves, gap), None, open_s))
             moved = {move.athlete for move in moves} | {self.plan.by_seat[seat]}
-            fillers, costs = self._fillers(gap, reserves), self._filled_s(seat, moves, gap, reserves)
-            for (athlete, reserve), cost_s in zip(fillers, costs, strict=True):
+            for (athlete, reserve), cost_s in zip(fillers, filled_s, strict=True):
                 if athlete in moved or (reserve in best and cost_s >= best[reserve].cost_s):
                     continue
                 whole = (*moves, Move(athlete, None, gap))
@@ -179,23 +178,23 @@ class OnSite:
 
     # ------------------------------------------------------------------------------------------------------- costs
 
-    def _spent_s(self, lost: Seat, moves: tuple[Move, ...], gap: Seat) -> float:
-        """Cost of a chain that leaves a seat open; `OPEN_SEAT_S` where that seat must be filled."""
-        crews = self._crews(lost, moves)
-        cost_s = self._moves_s(len(moves))
-        if self.season.positions[gap.position].filled == "always":
-            del crews[gap.entry]
-            cost_s += OPEN_SEAT_S * self.pricer.priority[gap.car]
-        return cost_s + self._dearer_s(crews)
+    def _costs(
+        self, lost: Seat, moves: tuple[Move, ...], gap: Seat, athletes: Sequence[str]
+    ) -> tuple[float, list[float]]:
+        """Cost of a chain that leaves a seat open, and of those that end with each of some athletes in it.
 
-    def _filled_s(self, lost: Seat, moves: tuple[Move, ...], gap: Seat, reserves: tuple[str, ...]) -> list[float]:
-        """Cost of a chain that ends with each of the `_fillers` of the seat it leaves."""
+        `OPEN_SEAT_S` stands for the crew where that seat must be filled.
+        """
         crews = self._crews(lost, moves)
         crew = crews.pop(gap.entry)
-        before_s = self.crew_cost(gap.entry, self.plan.crew(gap.race, gap.car))
-        fixed_s = self._moves_s(len(moves) + 1) + self._dearer_s(crews) - before_s
-        fillers = [athlete for athlete, _ in self._fillers(gap, reserves)]
-        return [fixed_s + cost_s for cost_s in self._with_each(gap, crew, fillers)]
+        others_s, before_s = self._dearer_s(crews), self.crew_cost(gap.entry, self.plan.crew(gap.race, gap.car))
+        if self.season.positions[gap.position].filled == "always":
+            open_s = OPEN_SEAT_S * self.pricer.priority[gap.car]
+        else:
+            open_s = self.crew_cost(gap.entry, crew) - before_s
+        fixed_s = self._moves_s(len(moves) + 1) + others_s - before_s
+        filled_s = [fixed_s + cost_s for cost_s in self._with_each(gap, crew, athletes)]
+        return self._moves_s(len(moves)) + others_s + open_s, filled_s
 
     def _crews(self, lost: Seat, moves: tuple[Move, ...]) -> dict[Entry, dict[str, str]]:
         """Crews that a chain changes, as they stand after it."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,9 +65,9 @@ def new_solver(settings: Settings, seconds: float, seed: int = 0, work: float | 
     return solver
 
 
-def run_solver(model: Model, solver: cp_model.CpSolver, stopped: Callable[[], bool]) -> Answer:
-    """Solve, looking out for a stop from outside."""
-    collect = _Collect(model)
+@contextmanager
+def ended_by(solver: cp_model.CpSolver, stopped: Callable[[], bool]) -> Iterator[None]:
+    """Let a stop from outside end what the solver does in this block."""
     done = threading.Event()
 
     def watch() -> None:
@@ -77,10 +78,17 @@ def run_solver(model: Model, solver: cp_model.CpSolver, stopped: Callable[[], bo
     watcher = threading.Thread(target=watch, daemon=True)
     watcher.start()
     try:
-        status = solver.solve(model.cp, collect)
+        yield
     finally:
         done.set()
         watcher.join()
+
+
+def run_solver(model: Model, solver: cp_model.CpSolver, stopped: Callable[[], bool]) -> Answer:
+    """Solve, looking out for a stop from outside."""
+    collect = _Collect(model)
+    with ended_by(solver, stopped):
+        status = solver.solve(model.cp, collect)
     if status == cp_model.MODEL_INVALID:
         raise RuntimeError(f"the model is not valid: {model.cp.validate()}")
     infeasible = status == cp_model.INFEASIBLE

@@ -115,6 +115,10 @@ class Pricing:
         ]
         return np.array(latest, dtype=np.intp)
 
+    @cached_property
+    def _weeks(self) -> Ints:
+        return np.array(self.bench.calendar.week, dtype=np.intp)
+
     # ---------------------------------------------------------------------------------------------------------- solve
 
     def solve(self, prices: Floats) -> tuple[Floats, list[Schedule]]:
@@ -149,10 +153,6 @@ class Pricing:
         seats = ((a, chosen[a][chosen[a] != NONE].tolist()) for a in np.flatnonzero(least < 0).tolist())
         schedules = [Schedule(a, tuple(own)) for a, own in seats]
         return least, schedules
-
-    @cached_property
-    def _weeks(self) -> Ints:
-        return np.array(self.bench.calendar.week, dtype=np.intp)
 
     # ---------------------------------------------------------------------------------------------------------- costs
 

@@ -6,21 +6,19 @@ it is missing.
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
 from ortools.sat.python import cp_model
 
+from lineup.optimize.cp import ended_by, new_solver
 from lineup.optimize.run import Stop
 from lineup.optimize.travel_choice import SENT_S, TravelChoice, Trips
 from lineup.season import Seat
 
 TICKS_PER_S = 1_000_000  # a lost starter is rare: his seconds times the chance are small numbers
 MOST_TICKS = 2**50
-LOOK_EVERY_S = 0.1
 
 
 @dataclass(eq=False)
@@ -165,10 +163,10 @@ class ReserveModel:
     def _least(self, total: Callable[[], cp_model.LinearExprT], presolve: bool) -> tuple[Trips | None, bool]:
         """Trips that make a total least, or None; and whether that is proven."""
         while True:
-            solver = self._solver(presolve)
+            solver, found = self._solver(presolve), _Found(self.stop)
             self.cp.minimize(total())
-            with self._stopping(solver) as first:
-                status = solver.solve(self.cp, first)
+            with ended_by(solver, found.enough):
+                status = solver.solve(self.cp, found)
             if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
                 return None, status == cp_model.INFEASIBLE
             chosen = frozenset(key for key, variable in self.y.items() if solver.boolean_value(variable))
@@ -218,43 +216,25 @@ class ReserveModel:
     def _solver(self, presolve: bool) -> cp_model.CpSolver:
         """One worker, so that the same reserves come out each time."""
         settings = self.choice.study.settings
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
-        solver.parameters.random_seed = settings.seed
+        solver = new_solver(settings.replace(workers=1), self.seconds, work=settings.work)
         solver.parameters.cp_model_presolve = presolve
-        solver.parameters.linearization_level = 2
-        if settings.work is not None:
-            solver.parameters.max_deterministic_time = settings.work
-        else:
-            solver.parameters.max_time_in_seconds = self.seconds
         return solver
 
-    @contextmanager
-    def _stopping(self, solver: cp_model.CpSolver) -> Iterator[_First]:
-        """Let `stop` end a solve that has a solution; yields what tells that it has one."""
-        first, done = _First(), threading.Event()
 
-        def watch() -> None:
-            while not done.wait(LOOK_EVERY_S):
-                if first.found and self.stop is not None and self.stop():
-                    solver.stop_search()
+class _Found(cp_model.CpSolverSolutionCallback):
+    """Notes that a solution has been found: only then does a stop count."""
 
-        watcher = threading.Thread(target=watch, name="stop", daemon=True)
-        watcher.start()
-        try:
-            yield first
-        finally:
-            done.set()
-            watcher.join()
-
-
-class _First(cp_model.CpSolverSolutionCallback):
-    """Whether a solution has been found."""
-
-    found = False
+    def __init__(self, stop: Stop | None) -> None:
+        super().__init__()
+        self.stop = stop
+        self.any = False
 
     def on_solution_callback(self) -> None:
-        self.found = True
+        self.any = True
+
+    def enough(self) -> bool:
+        """Whether the search may end here."""
+        return self.any and self.stop is not None and self.stop()
 
 
 def _ticks(seconds: float) -> int:

@@ -69,7 +69,7 @@ def _choose(choice: TravelChoice, stop: Stop | None) -> tuple[Trips | None, str,
         return None, "not_found", ()
     if choice.cover_is_hard and choice.short(chosen):
         return chosen, "impossible" if proven and not model.possible() else "best_so_far", ()
-    return chosen, *_proof(choice, chosen, model.bound_s)
+    return (chosen, "proven", ()) if proven else (chosen, *_proof(choice, chosen, model.bound_s))
 
 
 def _race_by_race(choice: TravelChoice) -> tuple[Trips, str, tuple[str, ...]]:

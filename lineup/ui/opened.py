@@ -54,7 +54,7 @@ def season_path() -> Path:
 
     Ends the page where this server does not show that season.
     """
-    default = os.environ.get("LINEUP_SEASON") or str(DEMO)
+    default = str(_first_season())
     asked = st.query_params.get("season") or st.session_state.get("season_path") or default
     allowed = seasons_shown()
     if allowed is not None and Path(asked).resolve() not in {path.resolve() for path in allowed}:
@@ -68,6 +68,10 @@ def season_path() -> Path:
     return Path(asked)
 
 
+def _first_season() -> Path:
+    return Path(os.environ.get("LINEUP_SEASON") or DEMO)
+
+
 def seasons_shown() -> tuple[Path, ...] | None:
     """Return the seasons that may be looked at: LINEUP_SEASON and those of LINEUP_SEASONS; None: any on this computer.
 
@@ -76,7 +80,7 @@ def seasons_shown() -> tuple[Path, ...] | None:
     named = [Path(name) for name in os.environ.get("LINEUP_SEASONS", "").split(os.pathsep) if name.strip()]
     if not named and not login_set_up():
         return None
-    return tuple(dict.fromkeys((Path(os.environ.get("LINEUP_SEASON") or DEMO), *named)))
+    return tuple(dict.fromkeys((_first_season(), *named)))
 
 
 def choose_among_seasons() -> None:
@@ -208,7 +212,7 @@ def store_place(path: Path) -> str:
     given = os.environ.get("LINEUP_STORE")
     if not given:
         return str(default_store(path))
-    first = Path(os.environ.get("LINEUP_SEASON") or DEMO).absolute()
+    first = _first_season().absolute()
     others = {first, *(other.absolute() for other in seasons_shown() or ())} - {path.absolute()}
     if "{season}" not in given and path.absolute() != first:
         raise InputError("LINEUP_STORE names the store of another season. Put {season} in it, so that each has its own")
