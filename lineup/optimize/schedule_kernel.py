@@ -11,6 +11,28 @@ NOWHERE = 0  # memory: no seat in the race remembered; 1 + rank: that seat of it
 
 
 @compiled
+def _memory(e, seat, memory, recalled, wanted, unknown):  # type: ignore[no-untyped-def]
+    """Return what is remembered of race `wanted` by who comes from race e, where he remembered race `recalled`."""
+    if wanted == NONE or e < wanted:
+        return NOWHERE
+    if e == wanted:
+        return 1 + seat
+    return memory if recalled == wanted else unknown
+
+
+@compiled
+def _run_after(run, step, runs, hard):  # type: ignore[no-untyped-def]
+    """Weekends in a row, from 0 for one, after a step of so many weeks; NONE where they are too many."""
+    if step == 0:
+        return run
+    if step > 1:
+        return 0
+    if run + 1 < runs:
+        return run + 1
+    return NONE if hard else runs - 1
+
+
+@compiled
 def cheapest_schedules(  # type: ignore[no-untyped-def]
     prices,
     alone,
@@ -78,13 +100,7 @@ def cheapest_schedules(  # type: ignore[no-untyped-def]
                     for way in range(ways):
                         s_e = way if each else rank_of[held] if way else NONE
                         for m_e in range(memories):
-                            m = unknown
-                            if remembered[r] == NONE or e < remembered[r]:
-                                m = NOWHERE
-                            elif each:
-                                m = 1 + s_e
-                            elif remembered[e] == remembered[r]:
-                                m = m_e
+                            m = _memory(e, s_e, m_e, remembered[e], remembered[r], unknown)
                             more = change
                             if since == e and s_e == rank_of[held]:
                                 more = 0.0
@@ -96,15 +112,9 @@ def cheapest_schedules(  # type: ignore[no-untyped-def]
                                 total = value[e, came_s, m_e, run_e]
                                 if total == np.inf:
                                     continue
-                                run = run_e
-                                if step > 1:
-                                    run = 0
-                                elif step == 1:
-                                    run = run_e + 1
-                                    if run == runs:
-                                        if hard:
-                                            continue
-                                        run = runs - 1
+                                run = _run_after(run_e, step, runs, hard)
+                                if run == NONE:
+                                    continue
                                 total += arc + more
                                 if step > 0 and run == runs - 1:
                                     total += run_price_s
