@@ -17,6 +17,8 @@ Longs = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 MUST, PAIR, APART = 0, 1, 2
+SLOTS = 256  # of `able` where athletes are named as often as they are likely
+RARE = 0.003  # share that any athlete counts as having on top
 NO_LIMIT = 2**31
 
 
@@ -33,8 +35,9 @@ class Pins(NamedTuple):
 class Board(NamedTuple):
     """What a walk does not change. Athlete number A (one past the last) is nobody.
 
-    `able[k, :able_count[k]]` may fill seat k. `place[r, p, a]` is the cell step of athlete a in position p of race r,
-    -1 where he is no candidate; a crew's cell is first[r] plus the steps. `free` numbers the seats that may change.
+    `able[k, :able_count[k]]` may fill seat k, each drawn as often as it is named. `place[r, p, a]` is the cell step of
+    athlete a in position p of race r, -1 where he is no candidate; a crew's cell is first[r] plus the steps. `free`
+    numbers the seats that may change.
     `bit[r]` is the bit of race r in the sets of `State`, 0 where the race is held; athletes with the same `group` have
     the same schedule costs. `exact` says which of `seconds` are exact where only those will do; empty: all will.
     """
@@ -139,6 +142,25 @@ def make_board(bench: Bench, tables: CrewTables, window: Collection[int]) -> Boa
         places=np.array([NO_LIMIT if n is None else n for n in places], dtype=np.int64),
         place_price=np.inf if price_s is None else float(price_s),
     )
+
+
+def favour(board: Board, shares: Floats) -> Board:
+    """Return the board with athletes drawn for a seat as often as they are likely to be in it.
+
+    Parameters
+    ----------
+    shares : how likely, shape (athletes, seats); nobody has what is left of one.
+    """
+    likely = RARE + np.vstack([shares, np.maximum(0.0, 1.0 - shares.sum(axis=0))])
+    able = np.zeros((len(board.able), SLOTS + board.may.shape[0]), dtype=np.int64)
+    count = np.zeros(len(able), dtype=np.int64)
+    for k, may in enumerate(board.may.T):
+        athletes = np.flatnonzero(may)
+        own = likely[athletes, k]
+        named = np.repeat(athletes, 1 + np.floor(SLOTS * own / own.sum()).astype(np.intp))
+        able[k, : len(named)] = named
+        count[k] = len(named)
+    return board._replace(able=able, able_count=count)
 
 
 def _places(tables: CrewTables, width: int, athletes: int) -> Longs:

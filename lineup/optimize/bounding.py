@@ -8,27 +8,36 @@ import numpy as np
 
 from lineup.optimize.bench import Bench
 from lineup.optimize.bound import Relaxation
-from lineup.optimize.crew_bound import CrewRelaxation
-from lineup.optimize.crew_master import Prices
+from lineup.optimize.crew_bound import CrewRelaxation, Prices
 from lineup.optimize.crew_tables import CrewTables
+from lineup.optimize.frame import Floats
 from lineup.optimize.pricing import Pricing
 from lineup.optimize.stopped import Over, Stopped
 
 
 @dataclass(eq=False)
 class Bounding:
-    """Raises the bound a step at a time; `bound` is the best so far, seconds."""
+    """Raises the bound a step at a time."""
 
     bench: Bench
     pricing: Pricing
     tables: CrewTables
     seed: int
-    bound: float = -np.inf
     mixed: Relaxation = field(init=False)
     whole: CrewRelaxation | None = None
 
     def __post_init__(self) -> None:
         self.mixed = Relaxation(self.bench, self.pricing, self.seed)
+
+    @property
+    def bound(self) -> float:
+        """Best bound so far, seconds."""
+        return self.mixed.bound if self.whole is None else max(self.mixed.bound, self.whole.bound)
+
+    @property
+    def shares(self) -> Floats | None:
+        """How likely each athlete is in each seat, shape (athletes, seats); None while nothing is known of it."""
+        return None if self.whole is None else self.whole.shares
 
     def step(self, over: Over) -> bool:
         """Take one step; return whether there is more to do."""
@@ -40,25 +49,19 @@ class Bounding:
     def _step(self, over: Over) -> bool:
         if not self.mixed.begun:
             self.mixed.begin(over)
-            self.bound, more = self.mixed.bound, True
-        elif not self.tables.fit:
-            more = self.mixed.step(over)
-            self.bound = self.mixed.bound
-        else:
-            more = self._whole(over)
-        return more
-
-    def _whole(self, over: Over) -> bool:
+            return True
+        if not self.tables.fit:
+            return self.mixed.step(over)
         if self.whole is not None:
-            more = self.whole.step(over)
-        elif more := self.tables.prepare(over):
-            self.whole = CrewRelaxation(self.bench, self.pricing, self.tables, self.seed)
-            self.whole.begin(self._prices(), over)
-        if self.whole is not None:
-            self.bound = max(self.bound, self.whole.bound)
-        return more
+            return self.whole.step(over)
+        if not self.tables.prepare(over):
+            return False
+        whole = CrewRelaxation(self.bench, self.pricing, self.tables)
+        whole.begin(self._prices())
+        self.whole = whole
+        return True
 
     def _prices(self) -> Prices:
         """Prices of the mixed relaxation as prices of who sits where (its cuts' and its seats') and of what ties."""
         links = self.mixed.stop_costs() - self.mixed.best.seats[None, :]
-        return Prices(links, self.mixed.best.rows[: len(self.pricing.ties)])
+        return Prices(links, self.mixed.best.rows[: len(self.pricing.ties)], np.zeros(links.shape))

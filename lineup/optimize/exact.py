@@ -43,6 +43,7 @@ def cut_loop(run: Run, share: float = 1.0) -> None:
             return
         if answer.bound_s is not None:
             run.raise_bound(answer.bound_s)
+            run.report()
         if not learn(run, model, answer) and (answer.optimal or not answer.lineups):
             return
 

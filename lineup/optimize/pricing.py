@@ -18,7 +18,14 @@ from lineup.optimize.bench import Bench
 from lineup.optimize.frame import Floats, Ints
 from lineup.optimize.nogoods import IN_A_ROW
 from lineup.optimize.rows import Row, tying_rows
-from lineup.optimize.schedule_kernel import NONE, cheapest_schedules
+from lineup.optimize.schedule_kernel import (
+    NONE,
+    Duties,
+    SeatPrices,
+    Shares,
+    cheapest_schedules,
+    soft_schedules,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +53,7 @@ class Pricing:
 
     def prepare(self) -> None:
         """Compute all that prices do not change, before several threads ask for it."""
-        _ = self.ties, self.alone, self.arcs, self.first, self.remembered, self._timetable, self._weeks
+        _ = self.ties, self.duties
 
     # ------------------------------------------------------------------------------------- what prices do not change
 
@@ -95,16 +102,6 @@ class Pricing:
         return table
 
     @cached_property
-    def _timetable(self) -> tuple[Ints, Ints, Ints, Ints]:
-        """Where each race's seats begin in the list of all, that list, race and rank of each seat."""
-        seats_of = self.frame.seats_of
-        rank = np.zeros(len(self.frame.seats), dtype=np.intp)
-        for seats in seats_of:
-            rank[seats] = np.arange(len(seats))
-        first = np.cumsum([0, *map(len, seats_of)])
-        return first, np.concatenate([np.zeros(0, dtype=np.intp), *seats_of]), self.frame.seat_race, rank
-
-    @cached_property
     def remembered(self) -> Ints:
         """For each race, the latest one before it whose cars, or some, race again only after it; or NONE."""
         frame = self.frame
@@ -114,6 +111,31 @@ class Pricing:
             max((first for first, second in links if first < r < second), default=NONE) for r in range(self.races)
         ]
         return np.array(latest, dtype=np.intp)
+
+    @cached_property
+    def duties(self) -> Duties:
+        """All of it, as the compiled program takes it."""
+        frame = self.frame
+        rank = np.zeros(len(frame.seats), dtype=np.intp)
+        for seats in frame.seats_of:
+            rank[seats] = np.arange(len(seats))
+        known = [len(frame.seats_of[r]) + 2 for r in self.remembered if r != NONE]
+        return Duties(
+            alone=self.alone,
+            arcs=self.arcs,
+            first=self.first,
+            week=self._weeks,
+            first_seat=np.cumsum([0, *map(len, frame.seats_of)]),
+            seats=np.concatenate([np.zeros(0, dtype=np.intp), *frame.seats_of]),
+            race_of=frame.seat_race,
+            rank_of=rank,
+            before=frame.before,
+            after=frame.after,
+            remembered=self.remembered,
+            memories=max(known, default=1),
+            run_price_s=float(self.price),
+            hard=self.hard,
+        )
 
     @cached_property
     def _weeks(self) -> Ints:
@@ -133,26 +155,39 @@ class Pricing:
         Least cost of each of them, shape (athletes,), at most 0: he may stay at home; and the schedules below 0.
         """
         least, chosen = np.zeros(len(prices)), np.full((len(prices), self.races), NONE, dtype=np.intp)
-        known = [len(self.frame.seats_of[r]) + 2 for r in self.remembered if r != NONE]
-        cheapest_schedules(
-            prices,
-            self.alone,
-            self.arcs,
-            self.first,
-            self._weeks,
-            *self._timetable,
-            self.frame.before,
-            self.remembered,
-            self.change_s,
-            self.price,
-            self.hard,
-            max(known, default=1),
-            least,
-            chosen,
-        )
+        cheapest_schedules(self._with_changes(prices), self.duties, least, chosen)
         seats = ((a, chosen[a][chosen[a] != NONE].tolist()) for a in np.flatnonzero(least < 0).tolist())
         schedules = [Schedule(a, tuple(own)) for a, own in seats]
         return least, schedules
+
+    def soften(self, prices: Floats, handovers: Floats, heat_s: float) -> tuple[Floats, Floats, Shares]:
+        """Least cost of each athlete as `solve` finds it, softened as well, and what he does near it.
+
+        Parameters
+        ----------
+        prices : as for `solve`.
+        handovers : seconds, at least 0, shape (athletes, seats): each time he comes to a seat or leaves it (at the
+            car's next race; the seat is that of the race left for) he pays this, and whoever comes to a seat earns
+            the sum of all its prices. Where all come and go as in a lineup, that adds up to nothing or a gain.
+        heat_s : how much dearer than the least still counts, seconds.
+
+        Returns
+        -------
+        Least and softened least cost, shape (athletes,), and shares, the derivatives of the softened cost.
+        """
+        least, soft = np.zeros(len(prices)), np.zeros(len(prices))
+        shares = Shares(*(np.zeros(prices.shape) for _ in range(3)))
+        soft_schedules(self._with_changes(prices, handovers), self.duties, heat_s, least, soft, shares)
+        return least, soft, shares
+
+    def _with_changes(self, prices: Floats, handovers: Floats | None = None) -> SeatPrices:
+        linked = np.flatnonzero(self.frame.before != NONE)
+        coming, leaving = np.zeros(prices.shape), np.zeros(prices.shape)
+        coming[:, linked] = self.change_s
+        if handovers is not None:
+            coming[:, linked] += handovers[:, linked] - handovers[:, linked].sum(axis=0)
+            leaving[:, self.frame.before[linked]] = handovers[:, linked]
+        return SeatPrices(np.ascontiguousarray(prices), coming, leaving)
 
     # ---------------------------------------------------------------------------------------------------------- costs
 

@@ -38,10 +38,15 @@ class Row:
         return price if self.price_s is None else max(price, -self.price_s)
 
 
+def sides(rows: Sequence[Row], prices: Floats) -> Floats:
+    """Side of each row that counts at a fitting price, shape (rows,): the least for a price above 0, else the most."""
+    pairs = zip(rows, prices, strict=True)
+    return np.array([row.low if price > 0 or row.high == INF else row.high for row, price in pairs])
+
+
 def worth(rows: Sequence[Row], prices: Floats) -> float:
     """Seconds that the sides of rows add to a bound at fitting prices, shape (rows,)."""
-    sides = [row.low if price > 0 else row.high for row, price in zip(rows, prices, strict=True)]
-    return float(sum(price * side for price, side in zip(prices, sides, strict=True) if price))
+    return float(prices @ sides(rows, prices)) if len(rows) else 0.0
 
 
 def tying_rows(bench: Bench) -> list[Row]:

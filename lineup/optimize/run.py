@@ -108,7 +108,6 @@ class Run:
         return sum(self.offer(lineup) for lineup in lineups)
 
     def raise_bound(self, bound: float) -> None:
-        """Take a bound if it is better than the one so far."""
+        """Take a bound if it is better than the one so far; the next report tells it."""
         if np.isfinite(bound) and (self.bound is None or bound > self.bound + 1e-9):
             self.bound = bound
-            self.report()

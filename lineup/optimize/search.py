@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from lineup.optimize.board import favour
+from lineup.optimize.bounding import Bounding
 from lineup.optimize.build import build_model
 from lineup.optimize.cp import new_solver, run_solver, surely_infeasible
 from lineup.optimize.crew_tables import CrewTables
@@ -14,21 +16,21 @@ from lineup.optimize.cuts import uniform_mix
 from lineup.optimize.exact import SECOND_LOOK_S, repair
 from lineup.optimize.frame import EMPTY, Floats, Lineup
 from lineup.optimize.model import floor_ticks
-from lineup.optimize.pricing import Pricing
 from lineup.optimize.run import Run
 from lineup.optimize.walk import Walk, Window
 
 REPAIRS = 30
 FIRST_WORK = 4.0
-MOVES = (4_000, 20_000, 80_000)  # per free seat, of the first walks; later ones are twice as long after each three
-HOT, COLD = (0.01, 0.003, 0.004), 0.0003  # temperatures as shares of the mean cost of an entry
+MOVES = (4_000, 20_000, 80_000, 200_000)  # per free seat, of the first walks and the later ones
+DOUBLED_EVERY, MOST_DOUBLED = 9, 4  # so many later walks make the next ones twice as long, so many times
+HOT, COLD = (0.01, 0.0035, 0.0035), 0.0003  # temperatures as shares of the mean cost of an entry: of the first walks,
+WARM = (0.0018, 0.0012, 0.0025)  # and in turn of later ones, which keep most of the best lineup they begin with
 WHOLE = 16  # races that are walked all at once; of more, so many in a row:
 WINDOW = 8
 LEAST_GAIN_S = 1e-6
 POLISHING = 10_000  # moves per free seat of a walk downhill at the end of each
 FROZEN_S = 1e-6
 NEAR = 5e-4  # how much dearer than the best so far a lineup may be to be polished, as a share
-MOST_DOUBLED = 4  # times that walks become twice as long
 TO_END = 0.9  # share of the time left that a walk may take
 TIRED_S = (0.0, 0.5, 2.0)  # tried in turn: seconds of each race worked so far, for a lineup race by race
 FIRST_GAP = 0.02  # a first lineup this close to the best under linear costs will do
@@ -108,7 +110,7 @@ class Search:
     """Improves the run's best lineup by walks, one after the other; a seed gives the same walks."""
 
     run: Run
-    pricing: Pricing
+    bounding: Bounding
     tables: CrewTables
     seed: int = 0
     number: int = 0
@@ -151,23 +153,26 @@ class Search:
         return Walk(self.window, walk.best, FROZEN_S, FROZEN_S, moves, walk.seed, sharp=True)
 
     def _next(self, best: Lineup, value: float) -> Walk:
-        """Next walk: longer than the first ones, hot and cool in turns, over a window of races if there are many."""
+        """Next walk from the best lineup: hot at first, later warm; over a window of races if there are many."""
         frame = self.run.bench.frame
         races = len(frame.problem.races)
         if self.window is None or races > WHOLE:
             first = 0 if races <= WHOLE else (self.number * WINDOW // 2) % (races - WINDOW // 2)
             inside = range(races) if races <= WHOLE else range(first, min(first + WINDOW, races))
-            self.window = Window(self.run.bench, self.pricing, self.tables, inside, best)
+            self.window = Window(self.run.bench, self.bounding.pricing, self.tables, inside, best)
+        if self.bounding.shares is not None:
+            self.window.board = favour(self.window.board, self.bounding.shares)
         scale = abs(value) / max(1, len(frame.entries))
-        hot = HOT[self.number % len(HOT)] * scale
+        later = self.number - len(HOT)
+        hot = (HOT[self.number] if later < 0 else WARM[later % len(WARM)]) * scale
         seed = self.seed * 1_000_003 + self.number
         return Walk(self.window, best, hot, COLD * scale, self._moves(len(self.window.board.free)), seed)
 
     def _moves(self, seats: int) -> int:
         """Count the moves of the next walk over so many free seats: ever more, while there is time to end it."""
         usual = MOVES[min(self.number, len(MOVES) - 1)] * seats
-        if self.run.settings.work is not None or self.number < len(MOVES):
+        if self.run.settings.work is not None or self.number < len(HOT):
             return usual
-        longer = usual << min(MOST_DOUBLED, (self.number - len(MOVES)) // len(HOT))
+        longer = usual << min(MOST_DOUBLED, (self.number - len(HOT)) // DOUBLED_EVERY)
         each_second = self.tried / max(self.run.seconds - self.since, 1e-3)
         return int(min(longer, max(usual, each_second * TO_END * self.run.left)))

@@ -95,7 +95,7 @@ def _large(run: Run) -> None:
         if run.best is None or run.over:
             return
         run.enter("bound and search")
-        search = Search(run, bounding.pricing, search_tables(run.bench, bounding.tables, run.best), run.settings.seed)
+        search = Search(run, bounding, search_tables(run.bench, bounding.tables, run.best), run.settings.seed)
         aside.tables = search.tables
         while not run.over and not aside.failed and search.tables.prepare(lambda: run.over):
             run.offer_all(search.advance(STRETCH))
@@ -116,7 +116,7 @@ def _in_turn(run: Run, bounding: Bounding) -> None:
     if run.best is None or run.over:
         return
     run.enter("bound and search")
-    search = Search(run, bounding.pricing, search_tables(run.bench, bounding.tables, run.best), run.settings.seed)
+    search = Search(run, bounding, search_tables(run.bench, bounding.tables, run.best), run.settings.seed)
     rounds = run.settings.work * WORK_ROUNDS if run.settings.work is not None else ENDLESS
     more = True
     for _ in range(rounds):
@@ -159,7 +159,7 @@ class _Aside:
     def _search_too(self) -> None:
         if self.tables is None or not self.tables.prepare(self._over):
             return
-        search = Search(self.run, self.bounding.pricing, self.tables, self.run.settings.seed + OTHER_SEED)
+        search = Search(self.run, self.bounding, self.tables, self.run.settings.seed + OTHER_SEED)
         while not self._over():
             self.found.extend(search.advance(STRETCH))
 

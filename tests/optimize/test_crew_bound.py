@@ -7,8 +7,7 @@ import pytest
 
 from lineup.optimize import solve as solve_module
 from lineup.optimize.bench import Bench
-from lineup.optimize.crew_bound import CrewRelaxation
-from lineup.optimize.crew_master import Prices
+from lineup.optimize.crew_bound import CrewRelaxation, Prices
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.pricing import Pricing
 from lineup.problem import build
@@ -39,8 +38,9 @@ def test_below_the_optimum_at_random_prices_and_at_the_end(seed: int) -> None:
     if best is None or bound is None:
         return
     rng = np.random.default_rng(seed)
-    prices = Prices(-3.0 * rng.random(bound.bench.frame.may.shape), rng.standard_normal(len(bound.pricing.ties)))
-    bound.begin(prices, lambda: False)
+    shape = bound.bench.frame.may.shape
+    handovers = 2.0 * rng.random(shape) * bound.handed
+    bound.begin(Prices(-3.0 * rng.random(shape), rng.standard_normal(len(bound.pricing.ties)), handovers))
     assert bound.bound <= best[0] + 1e-6
     for _ in range(15):
         if not bound.step(lambda: False):
@@ -75,7 +75,8 @@ def test_rises_with_every_rule_in_turn(seed: int) -> None:
     bound = relaxation(bench)
     if bound is None:
         return
-    bound.begin(Prices(np.zeros(bench.frame.may.shape), np.zeros(len(bound.pricing.ties))), lambda: False)
+    nothing = np.zeros(bench.frame.may.shape)
+    bound.begin(Prices(nothing, np.zeros(len(bound.pricing.ties)), nothing))
     begun = bound.bound
     for _ in range(10):
         if not bound.step(lambda: False):

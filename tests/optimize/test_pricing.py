@@ -62,6 +62,40 @@ def test_the_cheapest_of_all_schedules(cars: int, races: int, seed: int) -> None
             assert pricing.fixed_s(own) + prices[a, list(own.seats)].sum() == pytest.approx(least[a], abs=1e-9)
 
 
+HEAT_S = 0.3
+
+
+@pytest.mark.parametrize(("cars", "races"), [(1, 5), (2, 5)])
+@pytest.mark.parametrize("seed", range(6))
+def test_softened_as_over_all_schedules(cars: int, races: int, seed: int) -> None:
+    """The sum over all schedules (log-sum-exp), handovers priced, and its derivatives, without the program."""
+    season, rng = season_of(seed, cars, races)
+    pricing = Pricing(Bench(make_problem(season, seed)))
+    frame = pricing.frame
+    prices = np.where(frame.may, rng.normal(-0.5, 2.0, frame.may.shape), np.inf)
+    handovers = rng.random(prices.shape) * (frame.before != NONE)
+    least, soft, shares = pricing.soften(prices, handovers, HEAT_S)
+    for a in range(len(prices)):
+        costs, done = [0.0], [np.zeros((3, prices.shape[1]))]
+        for fixed, seats in every_schedule(pricing, a):
+            if not seats:
+                continue
+            own = np.zeros((3, prices.shape[1]))
+            own[0, list(seats)] = 1.0
+            own[1, [k for k in seats if frame.before[k] not in (NONE, *seats)]] = 1.0
+            own[2, [k for k in seats if frame.after[k] not in (NONE, *seats)]] = 1.0
+            came, left = np.flatnonzero(own[1]), frame.after[np.flatnonzero(own[2])]
+            handed = handovers[a, came].sum() - handovers[:, came].sum() + handovers[a, left].sum()
+            costs.append(fixed + prices[a, list(seats)].sum() + handed)
+            done.append(own)
+        weights = np.exp((min(costs) - np.array(costs)) / HEAT_S)
+        expected = np.tensordot(weights / weights.sum(), np.array(done), 1)
+        assert least[a] == pytest.approx(min(costs), abs=1e-9)
+        assert soft[a] == pytest.approx(min(costs) - HEAT_S * np.log(weights.sum()), abs=1e-5)
+        for found, share in zip((shares.sits, shares.comes, shares.leaves), expected, strict=True):
+            assert found[a] == pytest.approx(share, abs=1e-5)
+
+
 def test_a_seat_held_again_after_the_other_car_s_race_is_no_change() -> None:
     """c1 and c2 race in turn: who works both and keeps his seats pays nothing, who trades them pays at every race."""
     season = tiny_season(athletes=1, positions=2, cars=2, races=4, grades=0, weights=Weights(crew_change_s=CHANGE_S))

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from lineup.optimize.bench import Bench
+from lineup.optimize.board import favour, make_board
 from lineup.optimize.crew_tables import CrewTables, search_tables
 from lineup.optimize.frame import Lineup
 from lineup.optimize.pricing import Pricing
@@ -111,3 +112,19 @@ def test_a_walk_that_is_over_learns_no_more() -> None:
     assert window.known.count == 0
     one.advance(MOVES)
     assert one.ended
+
+
+def test_athletes_are_drawn_as_often_as_they_are_likely() -> None:
+    bench, lineup = next(filter(None, map(start, SEEDS)))
+    tables = CrewTables(bench.values)
+    assert tables.prepare(lambda: False)
+    board = make_board(bench, tables, range(len(bench.problem.races)))
+    shares = np.zeros(bench.frame.may.shape)
+    filled = np.flatnonzero(lineup >= 0)
+    shares[lineup[filled], filled] = 1.0
+    favoured = favour(board, shares)
+    for k, count in enumerate(favoured.able_count):
+        named = favoured.able[k, :count].tolist()
+        assert set(named) == set(np.flatnonzero(board.may[:, k]))
+        likely = lineup[k] if lineup[k] >= 0 else len(bench.frame.athletes)
+        assert named.count(likely) > 0.9 * count - board.may[:, k].sum()
