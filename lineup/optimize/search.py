@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -163,16 +164,22 @@ class Search:
         if self.bounding.shares is not None:
             self.window.board = favour(self.window.board, self.bounding.shares)
         scale = abs(value) / max(1, len(frame.entries))
-        later = self.number - len(HOT)
-        hot = (HOT[self.number] if later < 0 else WARM[later % len(WARM)]) * scale
+        later = self._turn - len(HOT)
+        hot = (HOT[self._turn] if later < 0 else WARM[later % len(WARM)]) * scale
         seed = self.seed * 1_000_003 + self.number
         return Walk(self.window, best, hot, COLD * scale, self._moves(len(self.window.board.free)), seed)
 
+    @property
+    def _turn(self) -> int:
+        """How often every race has been walked, about."""
+        races = len(self.run.bench.frame.problem.races)
+        return self.number if races <= WHOLE else self.number // math.ceil(races / (WINDOW // 2) - 1)
+
     def _moves(self, seats: int) -> int:
         """Count the moves of the next walk over so many free seats: ever more, while there is time to end it."""
-        usual = MOVES[min(self.number, len(MOVES) - 1)] * seats
-        if self.run.settings.work is not None or self.number < len(HOT):
+        usual = MOVES[min(self._turn, len(MOVES) - 1)] * seats
+        if self.run.settings.work is not None or self._turn < len(HOT):
             return usual
-        longer = usual << min(MOST_DOUBLED, (self.number - len(HOT)) // DOUBLED_EVERY)
+        longer = usual << min(MOST_DOUBLED, (self._turn - len(HOT)) // DOUBLED_EVERY)
         each_second = self.tried / max(self.run.seconds - self.since, 1e-3)
         return int(min(longer, max(usual, each_second * TO_END * self.run.left)))

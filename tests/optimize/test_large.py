@@ -6,10 +6,14 @@ import pytest
 
 from lineup.audit import audit
 from lineup.optimize import plain
+from lineup.optimize import search as search_module
 from lineup.optimize.bench import Bench
+from lineup.optimize.bounding import Bounding
+from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.plain import Plain
+from lineup.optimize.pricing import Pricing
 from lineup.optimize.run import Run
-from lineup.optimize.search import mean_costs, race_by_race
+from lineup.optimize.search import Search, mean_costs, race_by_race
 from lineup.optimize.solve import solve
 from lineup.optimize.stopped import Stopped
 from lineup.plan import Plan
@@ -58,3 +62,25 @@ def test_the_bound_of_a_heavy_block_holds(monkeypatch: pytest.MonkeyPatch) -> No
     assert light.bound_s is not None
     assert light.bound_s <= min(exact.value_s, light.value_s)
     assert light.bound_s == pytest.approx(exact.bound_s, rel=0.02)
+
+
+def test_windows_take_turns_until_walks_are_warm(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of more races than are walked at once, eight in a row at a time, each window hot at first."""
+    monkeypatch.setattr(search_module, "MOVES", (5, 5, 5, 5))
+    monkeypatch.setattr(search_module, "POLISHING", 5)
+    problem = block(athletes=15, weekends=18)
+    run = Run(Bench(problem), EFFORT)
+    race_by_race(run, mean_costs(run))
+    begun = run.value
+    bounding = Bounding(run.bench, Pricing(run.bench), CrewTables(run.bench.values), 1)
+    search = Search(run, bounding, bounding.tables, 1)
+    seen: list[int] = []
+    assert bounding.tables.prepare(lambda: False)
+    while search.number < 18:
+        run.offer_all(search.advance(1000))
+        if search.window is not None:
+            seen.append(min(search.window.races))
+    assert begun is not None
+    assert run.value is not None
+    assert run.value <= begun
+    assert len(set(seen)) > 3
