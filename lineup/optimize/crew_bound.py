@@ -22,7 +22,7 @@ from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.frame import Floats
 from lineup.optimize.master import row_matrix
 from lineup.optimize.pricing import Pricing
-from lineup.optimize.rows import sides, worth
+from lineup.optimize.rows import sides
 from lineup.optimize.schedule_kernel import NONE
 from lineup.optimize.stopped import Over, Stopped
 
@@ -127,19 +127,20 @@ class CrewRelaxation:
 
     def _try(self, at: Floats) -> tuple[float, Floats]:
         """Return the softened bound at prices and its slope, both with the sign turned; keep the best bound."""
-        frame, prices, ties = self.bench.frame, self._prices(at), self.pricing.ties
+        frame, prices = self.bench.frame, self._prices(at)
         least, soft, filled = self.crews.soften(prices.links, self.heat_s)
         seats = np.where(frame.may, frame.cost + prices.links, np.inf)
         if self.tie_matrix is not None:
             seats = seats - (self.tie_matrix.T @ prices.ties).reshape(seats.shape)
         least_s, soft_s, shares = self.pricing.soften(seats, prices.handovers, self.heat_s)
-        slopes = [(shares.sits - filled)[frame.may]]
+        slopes, fixed = [(shares.sits - filled)[frame.may]], 0.0
         if self.tie_matrix is not None:
-            slopes.append(sides(ties, prices.ties) - self.tie_matrix @ shares.sits.ravel())
+            worth = sides(self.pricing.ties, prices.ties)
+            slopes.append(worth - self.tie_matrix @ shares.sits.ravel())
+            fixed = float(prices.ties @ worth)
         left = shares.comes - shares.comes.sum(axis=0)
-        left[:, frame.before != NONE] += shares.leaves[:, frame.before[frame.before != NONE]]
+        left[:, frame.linked] += shares.leaves[:, frame.before[frame.linked]]
         slopes.append(left[self.handed])
-        fixed = worth(ties, prices.ties)
         self.bound = max(self.bound, fixed + least + float(least_s.sum()))
         self.latest = 0.5 * (shares.sits + filled)
         return -(fixed + soft + float(soft_s.sum())), -np.concatenate(slopes)

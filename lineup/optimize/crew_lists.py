@@ -63,13 +63,15 @@ class CrewList:
             self.who[p, : len(able)] = able
             self.allowed[p, : len(able)] = [frame.optional[k] if a == EMPTY else frame.may[a, k] for a in able]
             self.saved[p] = frame.credit[k] - frame.empty_cost[k]
+        self.inside = self.who != EMPTY
+        self.sitters = self.who[self.inside], np.broadcast_to(self.entry.seats[:, None], shape)[self.inside]
         self.shares = np.zeros(shape)
         self.places = np.zeros((0, len(seats)), dtype=np.int16)
 
     def soften(self, links: Floats, heat_s: float, room: Room) -> tuple[float, float]:
         """Return the least cost and the softened one; `shares` then says how often each candidate is near the least."""
         paid = links[self.who, self.entry.seats[:, None]]
-        earned = np.where(self.allowed, np.where(self.who == EMPTY, self.saved, paid), BANNED)
+        earned = np.where(self.allowed, np.where(self.inside, paid, self.saved), BANNED)
         if not len(self.costs):
             self._look(earned, heat_s, room)
         least, soft = self._soften(earned, heat_s)
@@ -186,9 +188,7 @@ class CrewLists:
             own_least, own_soft = one.soften(links, heat_s, self.room)
             least += own_least
             soft += own_soft
-            for p, k in enumerate(one.entry.seats.tolist()):
-                inside = one.who[p] != EMPTY
-                sits[one.who[p][inside], k] = one.shares[p][inside]
+            sits[one.sitters] = one.shares[one.inside]
         return least, soft, sits
 
     def settle(self, heat_s: float) -> bool:

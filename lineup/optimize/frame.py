@@ -129,11 +129,15 @@ class Frame:
         return np.array([self.seat_number[b] if isinstance(b, Seat) else -1 for b in links], dtype=np.intp)
 
     @cached_property
+    def linked(self) -> Ints:
+        """Seats whose car has a race before in the block, by number."""
+        return np.flatnonzero(self.before >= 0)
+
+    @cached_property
     def after(self) -> Ints:
         """Seat of the same car and position at the car's next race in the block, or -1; shape (seats,)."""
         later = np.full(len(self.seats), -1, dtype=np.intp)
-        linked = np.flatnonzero(self.before >= 0)
-        later[self.before[linked]] = linked
+        later[self.before[self.linked]] = self.linked
         return later
 
     @cached_property

@@ -18,14 +18,8 @@ from lineup.optimize.bench import Bench
 from lineup.optimize.frame import Floats, Ints
 from lineup.optimize.nogoods import IN_A_ROW
 from lineup.optimize.rows import Row, tying_rows
-from lineup.optimize.schedule_kernel import (
-    NONE,
-    Duties,
-    SeatPrices,
-    Shares,
-    cheapest_schedules,
-    soft_schedules,
-)
+from lineup.optimize.schedule_kernel import NONE, Duties, SeatPrices, cheapest_schedules
+from lineup.optimize.soft_schedules import Shares, soft_schedules
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +99,7 @@ class Pricing:
     def remembered(self) -> Ints:
         """For each race, the latest one before it whose cars, or some, race again only after it; or NONE."""
         frame = self.frame
-        linked = np.flatnonzero(frame.before != NONE)
+        linked = frame.linked
         links = set(zip(frame.seat_race[frame.before[linked]].tolist(), frame.seat_race[linked].tolist(), strict=True))
         latest = [
             max((first for first, second in links if first < r < second), default=NONE) for r in range(self.races)
@@ -181,7 +175,7 @@ class Pricing:
         return least, soft, shares
 
     def _with_changes(self, prices: Floats, handovers: Floats | None = None) -> SeatPrices:
-        linked = np.flatnonzero(self.frame.before != NONE)
+        linked = self.frame.linked
         coming, leaving = np.zeros(prices.shape), np.zeros(prices.shape)
         coming[:, linked] = self.change_s
         if handovers is not None:

@@ -1,11 +1,7 @@
-"""Schedules of every athlete at given prices, compiled: a dynamic program over duties in a row.
-
-The cheapest one; or, softened, all that are nearly as cheap, and how often each seat is in them.
-"""
+"""The cheapest schedule of every athlete at given prices, compiled: a dynamic program over duties in a row."""
 
 from __future__ import annotations
 
-import math
 from typing import NamedTuple
 
 import numpy as np
@@ -73,16 +69,8 @@ class States(NamedTuple):
     owned: Ints
 
 
-class Shares(NamedTuple):
-    """How often each athlete sits in, comes to and leaves each seat, shapes (athletes, seats); filled in."""
-
-    sits: Floats
-    comes: Floats
-    leaves: Floats
-
-
 @compiled
-def _memory(e, seat, memory, recalled, wanted, unknown):  # type: ignore[no-untyped-def]
+def memory(e, seat, memory, recalled, wanted, unknown):  # type: ignore[no-untyped-def]
     """Return what is remembered of race `wanted` by who comes from race e, where he remembered race `recalled`."""
     if wanted == NONE or e < wanted:
         return NOWHERE
@@ -92,7 +80,7 @@ def _memory(e, seat, memory, recalled, wanted, unknown):  # type: ignore[no-unty
 
 
 @compiled
-def _run_after(run, step, runs, hard):  # type: ignore[no-untyped-def]
+def run_after(run, step, runs, hard):  # type: ignore[no-untyped-def]
     """Weekends in a row, from 0 for one, after a step of so many weeks; NONE where they are too many."""
     if step == 0:
         return run
@@ -104,24 +92,41 @@ def _run_after(run, step, runs, hard):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _comes(coming_s, e, since, rank, s_e, m_e, recalled, unknown):  # type: ignore[no-untyped-def]
-    """Whether he comes to a seat: its car raced `since`, where `rank` sat in it; he held s_e in race e.
+def changes(coming_s, left_s, memory_s, memory_seat, held, rank, since, e, s_e, m_e, recalled, unknown):  # type: ignore[no-untyped-def]
+    """Return what leaving and coming cost on a step from race e, where he sat in s_e and remembered m_e of `recalled`.
 
-    Where what he held is not known, he comes if that costs less.
+    The seat he steps to was `held` by its car's crew in race `since`, of rank `rank` there; what he held then costs
+    nothing to keep. Where what he held is not known, he comes if that costs less. `left_s`, `memory_s`, `memory_seat` :
+    as filled in by `settle`, of s_e and m_e.
+
+    Returns
+    -------
+    Seconds; whether he leaves s_e, the seat remembered, and comes to the next.
     """
+    leaves = left_s != NONE and (since != e or s_e != rank)
+    forgets = memory_s != NONE and memory_seat != held
     if since == NONE:
-        return False
-    if since == e:
-        return s_e != rank
-    if since > e:
-        return True
-    if recalled != since or m_e == unknown:
-        return coming_s < 0.0
-    return m_e != 1 + rank
+        comes = False
+    elif since == e:
+        comes = s_e != rank
+    elif since > e:
+        comes = True
+    elif recalled != since or m_e == unknown:
+        comes = coming_s < 0.0
+    else:
+        comes = m_e != 1 + rank
+    seconds = 0.0
+    if leaves:
+        seconds += left_s
+    if forgets:
+        seconds += memory_s
+    if comes:
+        seconds += coming_s
+    return seconds, leaves, forgets, comes
 
 
 @compiled
-def _settle(a, e, r, duties, leaving, own, owned, left_s, memory_seat, memory_s):  # type: ignore[no-untyped-def]
+def settle(a, e, r, duties, leaving, own, owned, left_s, memory_seat, memory_s):  # type: ignore[no-untyped-def]
     """Fill in, by rank of his seat in race e and by memory there, what leaving that seat costs if race r is next.
 
     Left is a seat whose car races again after e and until r; NONE in `left_s`: not settled by then.
@@ -144,7 +149,7 @@ def _settle(a, e, r, duties, leaving, own, owned, left_s, memory_seat, memory_s)
 
 
 @compiled
-def _forward(a, prices, duties, states):  # type: ignore[no-untyped-def]
+def forward(a, prices, duties, states):  # type: ignore[no-untyped-def]
     """Fill in the states of an athlete; return the least cost of a schedule and the state that ends it."""
     sitting, coming, leaving = prices
     (alone, arcs, first, week, first_seat, seats, race_of, rank_of, before, _, remembered) = duties[:11]
@@ -171,7 +176,7 @@ def _forward(a, prices, duties, states):  # type: ignore[no-untyped-def]
             if arc == np.inf or owned[e] == 0:
                 continue
             step = week[r] - week[e]
-            _settle(a, e, r, duties, leaving, own, owned, left_s, memory_seat, memory_s)
+            settle(a, e, r, duties, leaving, own, owned, left_s, memory_seat, memory_s)
             each = e == remembered[r]
             if not each:
                 for m in range(memories):
@@ -207,23 +212,31 @@ def _forward(a, prices, duties, states):  # type: ignore[no-untyped-def]
                                     s_e = second[m_e, run_e]
                             if s_e == NONE or value[e, s_e, m_e, run_e] == np.inf:
                                 continue
-                            run = _run_after(run_e, step, runs, hard)
+                            run = run_after(run_e, step, runs, hard)
                             if run == NONE:
                                 continue
-                            total = value[e, s_e, m_e, run_e] + arc
-                            if since != e or s_e != rank:
-                                total += max(0.0, left_s[s_e])
-                            if memory_seat[m_e] != held:
-                                total += max(0.0, memory_s[m_e])
-                            if _comes(coming[a, seat], e, since, rank, s_e, m_e, remembered[e], unknown):
-                                total += coming[a, seat]
+                            more, _, _, _ = changes(
+                                coming[a, seat],
+                                left_s[s_e],
+                                memory_s[m_e],
+                                memory_seat[m_e],
+                                held,
+                                rank,
+                                since,
+                                e,
+                                s_e,
+                                m_e,
+                                remembered[e],
+                                unknown,
+                            )
+                            total = value[e, s_e, m_e, run_e] + arc + more
                             if step > 0 and run == runs - 1:
                                 total += run_price_s
-                            m = _memory(e, s_e, m_e, remembered[e], remembered[r], unknown)
+                            m = memory(e, s_e, m_e, remembered[e], remembered[r], unknown)
                             if total < value[r, s, m, run]:
                                 value[r, s, m, run] = total
                                 came[r, s, m, run] = ((e * most + s_e) * memories + m_e) * runs + run_e
-        _settle(a, r, races, duties, leaving, own, owned, left_s, memory_seat, memory_s)
+        settle(a, r, races, duties, leaving, own, owned, left_s, memory_seat, memory_s)
         for j in range(owned[r]):
             s = own[r, j]
             seat = seats[first_seat[r] + s]
@@ -237,7 +250,8 @@ def _forward(a, prices, duties, states):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _new_states(duties):  # type: ignore[no-untyped-def]
+def new_states(duties):  # type: ignore[no-untyped-def]
+    """Return room for the states of one athlete."""
     races, runs = duties.alone.shape[1], duties.first.shape[2]
     most = 0
     for r in range(races):
@@ -253,162 +267,13 @@ def cheapest_schedules(prices, duties, least, chosen):  # type: ignore[no-untype
 
     `chosen` has shape (athletes, races); NONE where he rests.
     """
-    states = _new_states(duties)
+    states = new_states(duties)
     _, most, memories, runs = states.value.shape
     came = states.came.reshape(-1)
     for a in range(len(least)):
-        least[a], at = _forward(a, prices, duties, states)
+        least[a], at = forward(a, prices, duties, states)
         chosen[a] = NONE
         while at != NONE:
             r, s = at // (runs * memories * most), at // (runs * memories) % most
             chosen[a, r] = duties.seats[duties.first_seat[r] + s]
             at = came[at]
-
-
-@compiled
-def soft_schedules(prices, duties, heat, least, soft, shares):  # type: ignore[no-untyped-def]
-    """Fill in the least cost of each athlete, the softened least, and how often he does what near it.
-
-    Softened: -heat log Σ exp(-cost / heat) over all schedules, staying at home among them; its derivatives by prices
-    are the shares (forward-backward algorithm).
-
-    Parameters
-    ----------
-    heat : seconds. least, soft : filled in, shape (athletes,). shares : filled in.
-    """
-    sitting, coming, leaving = prices
-    (alone, arcs, first, week, first_seat, seats, race_of, rank_of, before, _, remembered) = duties[:11]
-    memories, run_price_s, hard = duties[11:]
-    sits, comes, leaves = shares
-    states = _new_states(duties)
-    value, _, own, owned = states
-    races, most, _, runs = value.shape
-    unknown, reach = memories - 1, FAR * heat
-    left_s, memory_seat, memory_s = np.empty(most), np.empty(memories, np.int64), np.empty(memories)
-    flat = value.reshape(-1)
-    back, forth = np.zeros(flat.size), np.zeros(flat.size)
-    near, near_count = np.empty(most, np.int64), 0  # ranks of a race's seats on schedules near the cheapest
-    # steps from one duty to the next on schedules near the cheapest, last races first
-    source, target, weight = np.empty(STEPS, np.int64), np.empty(STEPS, np.int64), np.empty(STEPS)
-    comes_to, left = np.empty(STEPS, np.bool_), np.empty((STEPS, 2), np.int64)
-    sits[:] = 0.0
-    comes[:] = 0.0
-    leaves[:] = 0.0
-    for a in range(len(least)):
-        best, _ = _forward(a, prices, duties, states)
-        back[:] = 0.0
-        forth[:] = 0.0
-        steps = 0
-        z = math.exp(best / heat) if best > -reach else 0.0
-
-        # Backwards: what all ways to go on from a state weigh, the cheapest way as a whole weighing 1.
-        for r in range(races - 1, -1, -1):
-            _settle(a, r, races, duties, leaving, own, owned, left_s, memory_seat, memory_s)
-            near_count = 0
-            for j in range(owned[r]):
-                s = own[r, j]
-                reached = False
-                for m in range(memories):
-                    for run in range(runs):
-                        at = ((r * most + s) * memories + m) * runs + run
-                        beyond = flat[at] + max(0.0, left_s[s]) + max(0.0, memory_s[m]) - best
-                        if beyond < reach:
-                            back[at] += math.exp(-beyond / heat)
-                        reached |= back[at] > 0.0
-                if reached:
-                    near[near_count] = s
-                    near_count += 1
-            if near_count == 0:
-                continue
-            for e in range(r):
-                arc = arcs[e, r, a]
-                if arc == np.inf or owned[e] == 0:
-                    continue
-                step = week[r] - week[e]
-                _settle(a, e, r, duties, leaving, own, owned, left_s, memory_seat, memory_s)
-                for j in range(near_count):
-                    s = near[j]
-                    seat = seats[first_seat[r] + s]
-                    held, since, rank = before[seat], NONE, NONE
-                    if held != NONE:
-                        since, rank = race_of[held], rank_of[held]
-                    least_more = arc + sitting[a, seat] + alone[a, r] + min(0.0, coming[a, seat])
-                    for run_e in range(runs):
-                        run = _run_after(run_e, step, runs, hard)
-                        if run == NONE:
-                            continue
-                        for i in range(owned[e]):
-                            s_e = own[e, i]
-                            for m_e in range(memories):
-                                m = _memory(e, s_e, m_e, remembered[e], remembered[r], unknown)
-                                to = ((r * most + s) * memories + m) * runs + run
-                                at = ((e * most + s_e) * memories + m_e) * runs + run_e
-                                if back[to] == 0.0 or flat[at] + least_more - flat[to] >= reach:
-                                    continue
-                                beyond = flat[at] + arc + sitting[a, seat] + alone[a, r] - flat[to]
-                                left[steps] = NONE
-                                if (since != e or s_e != rank) and left_s[s_e] != NONE:
-                                    left[steps, 0] = seats[first_seat[e] + s_e]
-                                    beyond += left_s[s_e]
-                                if memory_seat[m_e] != held and memory_s[m_e] != NONE:
-                                    left[steps, 1] = memory_seat[m_e]
-                                    beyond += memory_s[m_e]
-                                comes_to[steps] = _comes(
-                                    coming[a, seat], e, since, rank, s_e, m_e, remembered[e], unknown
-                                )
-                                if comes_to[steps]:
-                                    beyond += coming[a, seat]
-                                if step > 0 and run == runs - 1:
-                                    beyond += run_price_s
-                                if beyond >= reach or steps == STEPS - 1:
-                                    continue
-                                source[steps], target[steps], weight[steps] = at, to, math.exp(-beyond / heat)
-                                back[at] += weight[steps] * back[to]
-                                steps += 1
-
-        # Schedules begin with one of the duties reached.
-        for r in range(races):
-            for j in range(owned[r]):
-                s = own[r, j]
-                seat = seats[first_seat[r] + s]
-                for run in range(runs):
-                    at = ((r * most + s) * memories + NOWHERE) * runs + run
-                    beyond = first[r, a, run] + coming[a, seat] + sitting[a, seat] + alone[a, r] - flat[at]
-                    if back[at] > 0.0 and beyond < reach:
-                        forth[at] = math.exp(-beyond / heat)
-                        z += forth[at] * back[at]
-                        if before[seat] != NONE:
-                            comes[a, seat] += forth[at] * back[at]
-
-        # Forwards: the steps again, first races first.
-        for i in range(steps - 1, -1, -1):
-            flow = forth[source[i]] * weight[i]
-            forth[target[i]] += flow
-            flow *= back[target[i]]
-            if comes_to[i]:
-                r, s = target[i] // (runs * memories * most), target[i] // (runs * memories) % most
-                comes[a, seats[first_seat[r] + s]] += flow
-            for seat in left[i]:
-                if seat != NONE:
-                    leaves[a, seat] += flow
-        for r in range(races):
-            _settle(a, r, races, duties, leaving, own, owned, left_s, memory_seat, memory_s)
-            for j in range(owned[r]):
-                s = own[r, j]
-                seat = seats[first_seat[r] + s]
-                for m in range(memories):
-                    for run in range(runs):
-                        at = ((r * most + s) * memories + m) * runs + run
-                        sits[a, seat] += forth[at] * back[at]
-                        beyond = flat[at] + max(0.0, left_s[s]) + max(0.0, memory_s[m]) - best
-                        if forth[at] > 0.0 and beyond < reach:
-                            ends = forth[at] * math.exp(-beyond / heat)
-                            if left_s[s] != NONE:
-                                leaves[a, seat] += ends
-                            if memory_s[m] != NONE:
-                                leaves[a, memory_seat[m]] += ends
-        least[a], soft[a] = best, best - heat * math.log(z)
-        for k in range(sits.shape[1]):
-            sits[a, k] /= z
-            comes[a, k] /= z
-            leaves[a, k] /= z
