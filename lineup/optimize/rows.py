@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lineup.limits import KNOWN_LIMITS
 from lineup.optimize.bench import Bench
 from lineup.optimize.frame import Floats, Ints
 from lineup.optimize.seat_rules import place_price, places_of
@@ -55,16 +56,16 @@ def tying_rows(bench: Bench) -> list[Row]:
 
 
 def left_out(bench: Bench) -> tuple[str, ...]:
-    """Names of the limits that the relaxation does not know, or knows only in part."""
+    """Limits that the relaxation does not know, or knows only in part, in words."""
     known = ("travel_places", "starts", "height", "recent_grades", "cover", *IN_PRICING)
     counted = ("races_in_days", "races_per_weekend")
-    names = [
-        name
+    words = [
+        KNOWN_LIMITS[name][0]
         for name, limit in bench.problem.season.limits.by_name.items()
         if name not in known and not (name in counted and limit.hard)
     ]
     slow = any(car.slowest_s is not None for car in bench.problem.season.cars.values())
-    return (*names, *(["slowest"] if slow else []))
+    return (*words, *(["the slowest stop of a car"] if slow else []))
 
 
 def _row(bench: Bench, athletes: Ints, seats: Ints, low: float, high: float, price_s: float | None = None) -> Row:

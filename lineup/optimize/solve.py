@@ -193,6 +193,6 @@ def _outcome(run: Run) -> Outcome:
     problem = run.bench.problem
     value = problem.pricer.value(assignments) + run.bench.anchor_s(run.best)
     status: Literal["proven", "best_so_far"] = "proven" if run.proven else "best_so_far"
-    names = left_out(run.bench)
-    notes = (f"The bound does not fully know of: {', '.join(names)}; it holds all the same.",) if names else ()
+    limits = left_out(run.bench)
+    notes = (f"The bound holds, but does not fully know these limits: {'; '.join(limits)}.",) if limits else ()
     return Outcome(status, assignments, value, run.bound, gap_of(value, run.bound), notes)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from lineup.audit import audit
+from lineup.limits import Limit, Limits
 from lineup.optimize import plain
 from lineup.optimize import search as search_module
 from lineup.optimize.bench import Bench
@@ -12,6 +15,7 @@ from lineup.optimize.bounding import Bounding
 from lineup.optimize.crew_tables import CrewTables
 from lineup.optimize.plain import Plain
 from lineup.optimize.pricing import Pricing
+from lineup.optimize.rows import left_out
 from lineup.optimize.run import Run
 from lineup.optimize.search import Search, mean_costs, race_by_race
 from lineup.optimize.solve import solve
@@ -20,6 +24,8 @@ from lineup.plan import Plan
 from lineup.problem import Problem, build
 from lineup.settings import Settings
 from tests.benchmarks.generate import make_model, make_season
+from tests.builders import tiny_season
+from tests.optimize.seasons import make_problem
 
 EFFORT = Settings(time_s=20.0, work=1, scenarios=8, seed=1)
 
@@ -84,3 +90,10 @@ def test_windows_take_turns_until_walks_are_warm(monkeypatch: pytest.MonkeyPatch
     assert run.value is not None
     assert run.value <= begun
     assert len(set(seen)) > 3
+
+
+def test_limits_the_bound_does_not_know_are_told_in_words() -> None:
+    season = tiny_season(limits=Limits({"nights_away_in_days": Limit("nights_away_in_days", at_most=9, days=30)}))
+    cars = {id: replace(car, slowest_s=99.0) for id, car in season.cars.items()}
+    bench = Bench(make_problem(season.replace(cars=cars), 1))
+    assert left_out(bench) == ("nights away from home in a window of days", "the slowest stop of a car")
